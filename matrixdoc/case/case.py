@@ -1,0 +1,169 @@
+"""One machine and what was found on it: the only object that front ends talk to.
+
+A :class:`Case` is an immutable value: a machine, the settings, and an ordered tuple of entries.
+Adding an entry gives a new case. Undo is an entry that retracts another one, so nothing that was
+ever acknowledged is lost. Times and authors come in from the edge; nothing here reads a clock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+from matrixdoc.case.session import Session
+from matrixdoc.checks.prediction import Prediction
+from matrixdoc.checks.situation import Finding, Look, Situation
+from matrixdoc.definition.errors import MatrixdocError
+from matrixdoc.definition.wiring import Wiring
+from matrixdoc.diagnosis.results import Diagnosis, RankedCheck
+from matrixdoc.diagnosis.settings import Settings
+from matrixdoc.faults.priors import Fault
+
+EntryKind = Literal["finding", "decline", "repair", "retraction", "note"]
+
+
+class CaseError(MatrixdocError):
+    """An entry that does not fit the case: nothing to retract, an unknown part."""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One line of the case. ``number`` counts from 1 and is never used again.
+
+    ``finding`` is filled for a finding; ``check_key`` for a decline ("I can't do that");
+    ``parts`` and ``action`` (clean, reseat, swap, replace, repair) for a repair; ``target`` is
+    the number of the entry that a retraction takes back; ``text`` is free words.
+    """
+
+    number: int
+    kind: EntryKind
+    time: str = ""
+    author: str = ""
+    finding: Finding | None = None
+    check_key: str = ""
+    parts: tuple[str, ...] = ()
+    action: str = ""
+    target: int = 0
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class Case:
+    """A machine, settings and entries. Build one with :meth:`start`."""
+
+    wiring: Wiring
+    settings: Settings
+    entries: tuple[Entry, ...] = ()
+    session: Session | None = field(default=None, repr=False, compare=False)
+
+    @classmethod
+    def start(cls, wiring: Wiring, settings: Settings | None = None) -> Case:
+        """An empty case on ``wiring``."""
+        return cls(wiring, settings or Settings(), (), Session(wiring, settings or Settings()))
+
+    # -- entries -----------------------------------------------------------------------------
+
+    def _with(self, entry: Entry) -> Case:
+        return replace(self, entries=(*self.entries, entry))
+
+    @property
+    def next_number(self) -> int:
+        """The number that the next entry gets."""
+        return len(self.entries) + 1
+
+    def with_finding(self, finding: Finding, *, time: str = "", author: str = "", text: str = "") -> Case:
+        """The case with one more finding.
+
+        Raises:
+            CaseError: the finding names a switch, lamp, coil, part or net this machine lacks.
+        """
+        self._engine.refuse_unknown(finding)
+        return self._with(
+            Entry(self.next_number, "finding", time, author, finding=finding, text=text or finding.words)
+        )
+
+    def with_decline(self, check_key: str, *, time: str = "", author: str = "", text: str = "") -> Case:
+        """The case in which the person cannot or will not do the check with this key."""
+        return self._with(Entry(self.next_number, "decline", time, author, check_key=check_key, text=text))
+
+    def with_repair(
+        self, parts: Sequence[str], action: str, *, time: str = "", author: str = "", text: str = ""
+    ) -> Case:
+        """The case after somebody repaired, replaced, cleaned, reseated or swapped ``parts``.
+
+        Findings made before the repair describe the machine before it; what is found afterwards
+        describes the machine with these parts mended (at the action's success rate).
+
+        Raises:
+            CaseError: a part is not on this machine, or no part was named.
+        """
+        missing = [part for part in parts if part not in self.wiring.parts]
+        if missing or not parts:
+            raise CaseError(f"no such part on this machine: {', '.join(missing) or '(none named)'}")
+        return self._with(
+            Entry(self.next_number, "repair", time, author, parts=tuple(parts), action=action, text=text)
+        )
+
+    def with_retraction(self, number: int, *, time: str = "", author: str = "", text: str = "") -> Case:
+        """The case in which entry ``number`` no longer counts. Retracting a retraction restores.
+
+        Raises:
+            CaseError: there is no such entry.
+        """
+        if not 1 <= number <= len(self.entries):
+            raise CaseError(f"there is no entry {number} to take back; this case has {len(self.entries)}")
+        return self._with(Entry(self.next_number, "retraction", time, author, target=number, text=text))
+
+    def with_note(self, text: str, *, time: str = "", author: str = "") -> Case:
+        """The case with a free remark; it changes no probability."""
+        return self._with(Entry(self.next_number, "note", time, author, text=text))
+
+    @property
+    def standing(self) -> tuple[Entry, ...]:
+        """Entries that still count, in order: those that no standing retraction takes back."""
+        gone: set[int] = set()
+        for entry in reversed(self.entries):
+            if entry.kind == "retraction" and entry.number not in gone:
+                gone.add(entry.target)
+        return tuple(e for e in self.entries if e.number not in gone and e.kind != "retraction")
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Standing findings in order."""
+        return tuple(e.finding for e in self.standing if e.finding is not None)
+
+    def last_own_entry(self, author: str = "") -> Entry | None:
+        """The entry that undo would take back: the newest standing one by ``author``."""
+        for entry in reversed(self.standing):
+            if not author or entry.author == author:
+                return entry
+        return None
+
+    # -- answers -----------------------------------------------------------------------------
+
+    @property
+    def _engine(self) -> Session:
+        if self.session is None:
+            raise CaseError("a case is started with Case.start(wiring)")
+        return self.session
+
+    def cautions(self) -> tuple[str, ...]:
+        """What cannot wait (a coil locked on, smoke): known without any computing."""
+        return self._engine.urgent(self.standing)
+
+    def diagnose(self) -> Diagnosis:
+        """The causes in order, given everything that stands."""
+        return self._engine.diagnose(self.standing)
+
+    def checks(self, limit: int = 10) -> tuple[RankedCheck, ...]:
+        """The next checks worth doing, best first."""
+        return self._engine.checks(self.standing, limit)
+
+    def unproven(self) -> tuple[str, ...]:
+        """Repairs that no later finding has proven yet, in words."""
+        return self._engine.unproven(self.standing)
+
+    def simulate(self, faults: Sequence[Fault], situation: Situation, look: Look) -> Prediction:
+        """What ``look`` would show in ``situation`` if exactly ``faults`` were there."""
+        return self._engine.predict(tuple(faults), situation, look)

@@ -1,0 +1,93 @@
+"""What is powered, pressed, commanded and connected at one moment, and what was seen then.
+
+A :class:`Situation` says everything a person set up; a :class:`Look` says what they looked at; a
+:class:`Finding` is a situation, a look and what was seen. Findings store their whole situation and
+never the number of a generated check, so that they can be replayed on a corrected definition.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+Brightness = Literal["off", "dim", "normal", "bright"]
+CoilAction = Literal["fires", "weak", "nothing", "locked on", "fires with others"]
+MeterFunction = Literal["volts", "ohms", "diode"]
+LookKind = Literal["reads", "lamp", "coil", "resting coils", "fuse", "meter"]
+
+ALL_LAMPS = "all"
+OPEN_LOOP = "OL"
+NOT_SURE = "not sure"
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Situation:
+    """What the person set up. The default: powered, nothing pressed, nothing commanded.
+
+    ``held`` are switch references; ``lamps`` are lamp references, or ``("all",)``; ``pulsed`` is a
+    coil reference or empty; ``opened`` are part references that are taken out of circuit (a fuse
+    out of its clip, a connector pin unplugged, a lug lifted).
+    """
+
+    power: bool = True
+    held: tuple[str, ...] = ()
+    lamps: tuple[str, ...] = ()
+    pulsed: str = ""
+    opened: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Look:
+    """What is looked at.
+
+    ``reads``: the switch scan, the whole of it. ``lamp``: the lamp named by ``target``. ``coil``:
+    the coil named by ``target`` when pulsed. ``resting coils``: all coils with nothing commanded.
+    ``fuse``: the fuse part ``target``, by meter, out of its clip. ``meter``: ``function`` between
+    the nets ``red`` and ``black``.
+    """
+
+    kind: LookKind
+    target: str = ""
+    function: MeterFunction | Literal[""] = ""
+    red: str = ""
+    black: str = ""
+
+
+Outcome = frozenset[str] | str | float
+"""A set of switch references (``reads``), of coil references (``resting coils``), a word
+(``lamp``, ``coil``, ``fuse``: good or open), or a number in the unit of the meter function;
+``OL`` for an open reading."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A situation, a look and its outcome; ``words`` are the person's own, kept for the log."""
+
+    situation: Situation
+    look: Look
+    outcome: Outcome
+    words: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """Something to do next: a situation, a look, and what it costs the person.
+
+    ``kind`` is ``look``, ``meter`` or ``act``. For an act ``mends`` lists the parts that are
+    repaired, replaced, reseated or cleaned, ``success`` the chance that it cures them, and the
+    look is the one that shows it.
+    """
+
+    title: str
+    kind: Literal["look", "meter", "act"]
+    situation: Situation
+    look: Look
+    minutes: float
+    places: tuple[str, ...] = ()
+    set_up: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    mends: tuple[str, ...] = ()
+    action: Literal["", "clean", "reseat", "swap", "replace", "repair"] = ""
+    success: float = 1.0
+    risk: float = 0.0
+    key: str = field(default="")

@@ -1,0 +1,29 @@
+"""Settings of a diagnosis that a person may change and see."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """One visible setting turns rates into priors: ``expected_faults``, the expected number of
+    faults on arrival. ``outside_weight`` is the prior share of "outside the model" for one look
+    that goes wrong. ``slip_rate`` is the chance that a report of a look is wrong (common practice,
+    no source); ``meter_slip_rate`` the same for a reading. ``recent_repair`` and ``battery_leak``
+    name places, boards or parts; ``open_places`` the panels that are open now.
+
+    ``least_share`` is the share of the whole below which a branch of the search is cut (the cut
+    mass is bounded and shown); 0 runs the search to the end.
+    """
+
+    expected_faults: float = 1.5
+    outside_weight: float = 0.01
+    slip_rate: float = 0.02
+    meter_slip_rate: float = 0.01
+    recent_repair: tuple[str, ...] = ()
+    battery_leak: tuple[str, ...] = ()
+    sat_for_years: bool = False
+    open_places: tuple[str, ...] = ()
+    least_share: float = 1e-7
+    meter_accuracy: float = 0.02
