@@ -1,0 +1,426 @@
+"""From a report file to findings: what a technician wrote down becomes a case.
+
+Reading takes three steps, each of which reports everything wrong with line and column: the YAML is
+loaded and checked against the form (:func:`read_report`); names are looked up on the machine and
+entries are spread out into findings (:func:`resolve_report`); the findings are put in order into a
+:class:`~matrixdoc.case.case.Case` (:func:`case_from_report`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Literal, TypeVar
+
+from matrixdoc.case.case import Case
+from matrixdoc.case.names import Names, NameTrouble
+from matrixdoc.case.report_schema import (
+    CoilEntry,
+    DeclineEntry,
+    DiodeEntry,
+    FuseEntry,
+    HoldEntry,
+    LampEntry,
+    NoteEntry,
+    OhmsEntry,
+    PowerUpEntry,
+    PressEntry,
+    RepairEntry,
+    ReportForm,
+    ReportSettings,
+    RestingEntry,
+    VoltsEntry,
+    WalkEntry,
+    leading_word,
+)
+from matrixdoc.checks.situation import (
+    ALL_LAMPS,
+    NOT_SURE,
+    Finding,
+    Look,
+    MeterFunction,
+    Outcome,
+    Situation,
+)
+from matrixdoc.definition.document import Document, load_document, validate_model
+from matrixdoc.definition.errors import InputError, Problem, quoted
+from matrixdoc.definition.numbers import parse_reading
+from matrixdoc.definition.wiring import Wiring
+from matrixdoc.diagnosis.settings import Settings
+
+Path = tuple[str | int, ...]
+_T = TypeVar("_T")
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One thing that was done or seen, in the order of the report."""
+
+    kind: Literal["finding", "repair", "decline", "note"]
+    finding: Finding | None = None
+    parts: tuple[str, ...] = ()
+    action: str = ""
+    check_key: str = ""
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ReadReport:
+    """A report that fits the form; its names have not been looked up yet."""
+
+    document: Document
+    form: ReportForm
+
+    @property
+    def machine(self) -> str:
+        """The machine named in the report; empty if none is."""
+        return self.form.machine
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """A report about one machine: the settings and the steps in order."""
+
+    settings: Settings
+    steps: tuple[Step, ...]
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """The findings alone."""
+        return tuple(step.finding for step in self.steps if step.finding is not None)
+
+
+def read_report(text: str, source: str) -> ReadReport:
+    """Load report text and check it against the form. ``source`` names it in messages.
+
+    Raises:
+        InputError: everything that is wrong with it, with line and column.
+    """
+    document = load_document(text, source)
+    return ReadReport(document, validate_model(document, ReportForm))
+
+
+def resolve_report(read: ReadReport, wiring: Wiring, settings: Settings | None = None) -> Report:
+    """Look up every name of the report on the machine and spread entries out into findings.
+
+    ``settings`` is what the report's own settings are laid over.
+
+    Raises:
+        InputError: every name and reading that is wrong, with line and column.
+    """
+    resolver = _Resolver(read, wiring)
+    made = resolver.settings(settings or Settings())
+    steps = resolver.steps()
+    if resolver.problems:
+        raise InputError(resolver.problems)
+    return Report(made, steps)
+
+
+def case_from_report(
+    wiring: Wiring, report: Report, *, settings: Settings | None = None, author: str = "", time: str = ""
+) -> Case:
+    """A case with every step of the report entered. ``settings`` replaces the report's own.
+
+    Raises:
+        CaseError: a step does not fit the machine.
+    """
+    case = Case.start(wiring, settings or report.settings)
+    return add_steps(case, report.steps, author=author, time=time)
+
+
+def add_steps(case: Case, steps: Iterable[Step], *, author: str = "", time: str = "") -> Case:
+    """``case`` with ``steps`` entered in order.
+
+    Raises:
+        CaseError: a step does not fit the machine.
+    """
+    for step in steps:
+        if step.finding is not None:
+            case = case.with_finding(step.finding, author=author, time=time)
+        elif step.kind == "repair":
+            case = case.with_repair(step.parts, step.action, author=author, time=time, text=step.text)
+        elif step.kind == "decline":
+            case = case.with_decline(step.check_key, author=author, time=time, text=step.text)
+        else:
+            case = case.with_note(step.text, author=author, time=time)
+    return case
+
+
+class _Resolver:
+    """Turns a form into steps; collects what is wrong instead of stopping at the first."""
+
+    def __init__(self, read: ReadReport, wiring: Wiring) -> None:
+        self.document = read.document
+        self.form = read.form
+        self.wiring = wiring
+        self.names = Names(wiring)
+        self.problems: list[Problem] = []
+        # What a healthy machine reads with nothing pressed: the normally closed switches.
+        self.resting = frozenset(
+            reference
+            for reference, switch in wiring.switches.items()
+            if switch.normally_closed and (switch.sensor or switch.matrix)
+        )
+
+    # -- problems ------------------------------------------------------------------------------
+
+    def problem(self, path: Path, found: str, expected: str, suggestion: str = "") -> None:
+        self.problems.append(self.document.problem(path, found, expected, suggestion))
+
+    def one(self, find: Callable[[str], _T], words: str, path: Path) -> _T | None:
+        try:
+            return find(words)
+        except NameTrouble as trouble:
+            self.problem(path, quoted(trouble.found), trouble.expected, trouble.suggestion)
+            return None
+
+    def all(self, find: Callable[[str], Sequence[str]], words: Sequence[str], path: Path) -> tuple[str, ...]:
+        """Look up each of several names; lines are spread out, doubles dropped."""
+        found: dict[str, None] = {}
+        for position, each in enumerate(words):
+            hit = self.one(find, each, self._item(path, position))
+            found.update(dict.fromkeys(hit or ()))
+        return tuple(found)
+
+    def each(self, find: Callable[[str], str], words: Sequence[str], path: Path) -> tuple[str, ...]:
+        """Look up each of several names, one thing for each."""
+        return self.all(lambda name: (find(name),), words, path)
+
+    def _item(self, path: Path, position: int) -> Path:
+        """The place of one name: a single name stands where the list would."""
+        return (*path, position) if (*path, position) in self.document.positions else path
+
+    # -- settings ------------------------------------------------------------------------------
+
+    def settings(self, base: Settings) -> Settings:
+        form = self.form.settings
+        changes: dict[str, Any] = {}
+        finders = {
+            "recent_repair": self.names.worked_at,
+            "battery_leak": self.names.worked_at,
+            "open_places": self.names.place,
+        }
+        for name in ReportSettings.model_fields:
+            value = getattr(form, name)
+            if value is None:
+                continue
+            if name in finders:
+                value = self.each(finders[name], value, ("settings", name.replace("_", " ")))
+            changes[name] = value
+        return replace(base, **changes)
+
+    # -- entries -------------------------------------------------------------------------------
+
+    def steps(self) -> tuple[Step, ...]:
+        steps: list[Step] = []
+        for word, seen in (("smoke", self.form.smoke), ("smell", self.form.smell)):
+            if seen:
+                steps.append(Step("note", text=word))
+        for position, entry in enumerate(self.form.findings):
+            word = leading_word(entry)
+            if word is None:
+                continue
+            words = getattr(entry, "words", "")
+            made = _MAKERS[word](self, entry, ("findings", position))
+            for step in made:
+                if words and step.finding is not None:
+                    step = replace(step, finding=replace(step.finding, words=words))
+                steps.append(step)
+        return tuple(steps)
+
+    def _reads(self, reads: str | list[str], held: tuple[str, ...], path: Path) -> Outcome | None:
+        """The outcome of a switch scan: a word stands for a set, given what is held."""
+        word = reads.strip().casefold() if isinstance(reads, str) else ""
+        if word == NOT_SURE:
+            return NOT_SURE
+        if word == "nothing":
+            return self.resting
+        if word in ("itself", "themselves", "fine"):
+            closed = {r for r in held if not self.wiring.switches[r].normally_closed}
+            opened = {r for r in held if self.wiring.switches[r].normally_closed}
+            return frozenset((self.resting | closed) - opened)
+        listed = [reads] if isinstance(reads, str) else reads
+        before = len(self.problems)
+        found = self.all(self.names.readings, listed, path)
+        return frozenset(found) if len(self.problems) == before else None
+
+    def press(self, entry: PressEntry, path: Path) -> list[Step]:
+        switch = self.one(self.names.switch, entry.press, (*path, "press"))
+        held = (switch,) if switch else ()
+        outcome = self._reads(entry.reads, held, (*path, "reads"))
+        return [_seen(Situation(held=held), Look("reads"), outcome)] if held and outcome is not None else []
+
+    def hold(self, entry: HoldEntry, path: Path) -> list[Step]:
+        held = tuple(sorted(self.all(self.names.switches, entry.hold, (*path, "hold"))))
+        outcome = self._reads(entry.reads, held, (*path, "reads"))
+        return [] if outcome is None else [_seen(Situation(held=held), Look("reads"), outcome)]
+
+    def rest(self, entry: RestingEntry, path: Path) -> list[Step]:
+        outcome = self._reads(entry.resting, (), (*path, "resting"))
+        if outcome is None:
+            return []
+        if isinstance(outcome, frozenset):
+            # From here on "nothing" and "itself" are said on top of what reads anyway.
+            self.resting = outcome
+        return [_seen(Situation(), Look("reads"), outcome)]
+
+    def walk(self, entry: WalkEntry, path: Path) -> list[Step]:
+        path = (*path, "walk")
+        matrix = self.one(lambda w: self.names.matrix(w, "switch"), entry.walk.matrix, (*path, "matrix"))
+        if matrix is None:
+            return []
+        odd: dict[str, tuple[str | list[str], Path]] = {}
+        lines: dict[str, tuple[str | list[str], Path]] = {}
+        for key, reads in entry.walk.odd.items():
+            place = (*path, "odd", key)
+            hit = self.one(self.names.switches, key, place) or ()
+            # What is said of one cell outranks what is said of its whole line.
+            (odd if len(hit) == 1 else lines).update(dict.fromkeys(hit, (reads, place)))
+        steps: list[Step] = []
+        for reference, switch in self.wiring.switches.items():
+            if switch.matrix != matrix.name and reference not in odd:
+                continue
+            usual: tuple[str | list[str], Path] = (entry.walk.others, path)
+            reads, place = odd.get(reference) or lines.get(reference) or usual
+            if isinstance(reads, str) and reads.casefold() == "not tried":
+                continue
+            outcome = self._reads(reads, (reference,), place)
+            if outcome is not None:
+                steps.append(_seen(Situation(held=(reference,)), Look("reads"), outcome))
+        return steps
+
+    def lamp(self, entry: LampEntry, path: Path) -> list[Step]:
+        everything = self._matrix_lamps(entry, path)
+        if [word.casefold() for word in entry.lamp] == [ALL_LAMPS]:
+            lamps = everything
+        else:
+            lamps = self.all(self.names.lamps, entry.lamp, (*path, "lamp"))
+        rest = tuple(one for one in everything if one not in lamps) if entry.others else ()
+        word = entry.commanded[0].casefold() if len(entry.commanded) == 1 else ""
+        if word == "itself" and rest and len(lamps) > 1:
+            self.problem(
+                (*path, "others"),
+                "others beside several lamps that were commanded one by one",
+                "commanded: each (every lamp of the matrix in its own turn), or one lamp",
+            )
+            return []
+        fixed: tuple[str, ...] = ()
+        if word not in ("all", "itself", "each", "nothing"):
+            fixed = tuple(sorted(self.all(self.names.lamps, entry.commanded, (*path, "commanded"))))
+
+        def situation(of: str) -> Situation:
+            if word == "all":
+                return Situation(lamps=(ALL_LAMPS,))
+            if word == "itself":
+                return Situation(lamps=(of,) if of in lamps else lamps[:1])
+            return Situation(lamps=(of,) if word == "each" else fixed)
+
+        pairs = [(one, entry.seen) for one in lamps] + [(one, entry.others or "") for one in rest]
+        return [_seen(situation(one), Look("lamp", one), seen) for one, seen in pairs]
+
+    def _matrix_lamps(self, entry: LampEntry, path: Path) -> tuple[str, ...]:
+        """Every lamp that ``all`` and ``others`` mean: those of the matrix spoken of."""
+        if entry.lamp != [ALL_LAMPS] and entry.others is None:
+            return ()
+        name = entry.matrix
+        if not name and entry.lamp != [ALL_LAMPS]:
+            try:
+                name = self.wiring.lamps[self.names.lamps(entry.lamp[0])[0]].matrix
+            except (NameTrouble, IndexError):
+                return ()  # told where the lamp itself is looked up
+        matrix = self.one(lambda w: self.names.matrix(w, "lamp"), name, (*path, "lamp"))
+        if matrix is None:
+            return ()
+        return tuple(r for r, one in self.wiring.lamps.items() if one.matrix == matrix.name)
+
+    def coil(self, entry: CoilEntry, path: Path) -> list[Step]:
+        held = tuple(sorted(self.all(self.names.switches, entry.held, (*path, "held"))))
+        coils = self.each(self.names.coil, entry.coil, (*path, "coil"))
+        return [_seen(Situation(pulsed=one, held=held), Look("coil", one), entry.seen) for one in coils]
+
+    def power_up(self, entry: PowerUpEntry, path: Path) -> list[Step]:
+        locked = entry.power_up.locked
+        word = locked[0].casefold() if len(locked) == 1 else ""
+        outcome: Outcome
+        if word == NOT_SURE:
+            outcome = NOT_SURE
+        elif word in ("nothing", "nothing locked"):
+            outcome = frozenset()
+        else:
+            outcome = frozenset(self.each(self.names.coil, locked, (*path, "power up", "locked")))
+        return [_seen(Situation(), Look("resting coils"), outcome)]
+
+    def fuse(self, entry: FuseEntry, path: Path) -> list[Step]:
+        fuses = self.each(self.names.fuse, entry.fuse, (*path, "fuse"))
+        return [_seen(Situation(power=False, opened=(f,)), Look("fuse", f), entry.seen) for f in fuses]
+
+    def meter(self, entry: VoltsEntry | OhmsEntry | DiodeEntry, path: Path) -> list[Step]:
+        function: MeterFunction
+        if isinstance(entry, VoltsEntry):
+            function, form = "volts", entry.volts
+        elif isinstance(entry, OhmsEntry):
+            function, form = "ohms", entry.ohms
+        else:
+            function, form = "diode", entry.diode
+        path = (*path, function)
+        red = self.one(self.names.point, form.red, (*path, "red"))
+        black = self.one(self.names.point, form.black, (*path, "black"))
+        reading: float | str | None
+        try:
+            reading = NOT_SURE if form.reading.casefold() == NOT_SURE else parse_reading(form.reading, function)
+        except ValueError as error:
+            self.problem((*path, "reading"), form.reading, str(error))
+            reading = None
+        situation = Situation(
+            power=form.power,
+            held=tuple(sorted(self.all(self.names.switches, form.held, (*path, "held")))),
+            lamps=tuple(sorted(self.all(self._lamps_or_all, form.lamps, (*path, "lamps")))),
+            pulsed=(self.one(self.names.coil, form.pulsed, (*path, "pulsed")) or "") if form.pulsed else "",
+            opened=tuple(sorted(self.each(self.names.part, form.opened, (*path, "opened")))),
+        )
+        if red is None or black is None or reading is None:
+            return []
+        return [_seen(situation, Look("meter", "", function, red, black), reading)]
+
+    def _lamps_or_all(self, words: str) -> tuple[str, ...]:
+        return (ALL_LAMPS,) if words.casefold() == ALL_LAMPS else self.names.lamps(words)
+
+    def repair(self, entry: RepairEntry, path: Path) -> list[Step]:
+        parts = self.each(self.names.part, entry.repair.parts, (*path, "repair", "parts"))
+        if not entry.repair.parts:
+            self.problem((*path, "repair", "parts"), "no part", "at least one part that was mended")
+        # A repaired machine is looked at afresh: what used to read at rest need not any more.
+        self.resting = frozenset(
+            r for r, s in self.wiring.switches.items() if s.normally_closed and (s.sensor or s.matrix)
+        )
+        return [Step("repair", parts=parts, action=entry.repair.action, text=entry.words)]
+
+    def decline(self, entry: DeclineEntry, path: Path) -> list[Step]:
+        del path
+        return [Step("decline", check_key=entry.decline, text=entry.words)]
+
+    def note(self, entry: NoteEntry, path: Path) -> list[Step]:
+        del path
+        return [Step("note", text=entry.note)]
+
+
+def _seen(situation: Situation, look: Look, outcome: Outcome) -> Step:
+    return Step("finding", Finding(situation, look, outcome))
+
+
+_MAKERS: dict[str, Callable[[_Resolver, Any, Path], list[Step]]] = {
+    "press": _Resolver.press,
+    "hold": _Resolver.hold,
+    "resting": _Resolver.rest,
+    "walk": _Resolver.walk,
+    "lamp": _Resolver.lamp,
+    "coil": _Resolver.coil,
+    "power up": _Resolver.power_up,
+    "fuse": _Resolver.fuse,
+    "volts": _Resolver.meter,
+    "ohms": _Resolver.meter,
+    "diode": _Resolver.meter,
+    "repair": _Resolver.repair,
+    "decline": _Resolver.decline,
+    "note": _Resolver.note,
+}

@@ -1,0 +1,302 @@
+"""The report file: what a person writes down about one machine, as a published schema.
+
+A report is YAML: the machine, settings if they differ from the usual, and ``findings``, a list in
+the order in which things were done. Each entry has one leading word (``press``, ``hold``,
+``resting``, ``walk``, ``lamp``, ``coil``, ``power up``, ``fuse``, ``volts``, ``ohms``, ``diode``,
+``repair``, ``decline``, ``note``) and the fields that go with it. Names are as people write them:
+``C3R5``, ``switch C3R5``, a running number, a printed name, a title, or a full reference; ``C3``
+or ``R5`` stands for every cell of that line.
+"""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+from typing import Annotated, Any, Literal
+
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Discriminator,
+    Field,
+    StringConstraints,
+    Tag,
+)
+
+MOST_ENTRIES = 5000
+MOST_NAMES = 2000
+
+Words = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
+FreeText = Annotated[str, StringConstraints(max_length=2000)]
+
+
+def _one_or_more(value: object) -> object:
+    return [value] if isinstance(value, str) else value
+
+
+Names = Annotated[
+    list[Words],
+    BeforeValidator(_one_or_more, json_schema_input_type=Words | list[Words]),
+    Field(max_length=MOST_NAMES),
+]
+"""One name, or a list of names."""
+
+Reads = Annotated[Words | list[Words], Field(description="nothing, itself, fine, not sure, or a list of cells")]
+Seen = Literal["off", "dim", "normal", "bright", "not sure"]
+CoilSeen = Literal["fires", "weak", "nothing", "locked on", "fires with others", "not sure"]
+Action = Literal["replace", "repair", "reseat", "clean", "swap"]
+
+
+def _alias(name: str) -> str:
+    return name.rstrip("_").replace("_", " ")
+
+
+class _Form(BaseModel):
+    """Unknown keys are refused; ``sat_for_years`` is written ``sat for years``."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, alias_generator=_alias)
+
+
+class _Entry(_Form):
+    words: FreeText = Field(default="", description="the person's own words, kept for the log")
+
+
+class PressEntry(_Entry):
+    """Press one switch alone and look at the switch scan."""
+
+    press: Words
+    reads: Reads
+
+
+class HoldEntry(_Entry):
+    """Hold several switches at once and look at the switch scan."""
+
+    hold: Names
+    reads: Reads
+
+
+class RestingEntry(_Entry):
+    """What the switch scan shows with nothing pressed."""
+
+    resting: Reads
+
+
+class Walk(_Form):
+    """Every switch of a matrix pressed alone, one after the other."""
+
+    matrix: FreeText = Field(default="", description="the switch matrix; not needed where there is one")
+    odd: dict[Words, Reads] = Field(
+        default_factory=dict, description="switch, column or row -> what it read (or not tried)"
+    )
+    others: Literal["fine", "not tried"] = "fine"
+
+
+class WalkEntry(_Entry):
+    """A walk over a switch matrix: only what was odd is listed."""
+
+    walk: Walk
+
+
+class LampEntry(_Entry):
+    """What a lamp (or each of several) showed under a commanded pattern.
+
+    ``commanded``: ``all`` (the usual), ``itself`` (each of them alone), ``nothing``, a list, or
+    ``each``: every lamp of the matrix commanded alone in turn. ``others`` says what all remaining
+    lamps of the matrix showed meanwhile (with ``each``: when their own turn came).
+    """
+
+    lamp: Names
+    seen: Seen
+    commanded: Names = ["all"]
+    others: Seen | None = None
+    matrix: FreeText = ""
+
+
+class CoilEntry(_Entry):
+    """What a coil (or each of several) did when it was pulsed alone."""
+
+    coil: Names
+    seen: CoilSeen
+    held: Names = []
+
+
+class PowerUp(_Form):
+    """Which coils were pulled in with nothing commanded."""
+
+    locked: Names
+
+
+def _power_up(value: object) -> object:
+    return {"locked": [value]} if value in ("nothing locked", "nothing", "not sure") else value
+
+
+class PowerUpEntry(_Entry):
+    """What the coils did at power-up."""
+
+    power_up: Annotated[
+        PowerUp,
+        BeforeValidator(
+            _power_up, json_schema_input_type=PowerUp | Literal["nothing locked", "nothing", "not sure"]
+        ),
+    ]
+
+
+class FuseEntry(_Entry):
+    """A fuse measured out of its clip."""
+
+    fuse: Names
+    seen: Literal["good", "open", "not sure"]
+
+
+class _Meter(_Form):
+    red: Words = Field(description="a net, or part.terminal")
+    black: Words = Field(default="ground", description="a net, or part.terminal")
+    reading: Words = Field(description="as the meter shows it: 4.7 V, 12.3 ohm, 2k2, OL, or not sure")
+    held: Names = []
+    opened: Names = Field(default=[], description="parts out of circuit: a fuse, a lifted lug, a pin unplugged")
+    lamps: Names = Field(default=[], description="lamps commanded meanwhile")
+    pulsed: FreeText = Field(default="", description="coil pulsed meanwhile")
+
+
+class PoweredMeter(_Meter):
+    """A reading with the machine switched on, unless said otherwise."""
+
+    power: bool = True
+
+
+class UnpoweredMeter(_Meter):
+    """A reading with the machine unplugged, unless said otherwise."""
+
+    power: bool = False
+
+
+class VoltsEntry(_Entry):
+    """Direct volts between two points."""
+
+    volts: PoweredMeter
+
+
+class OhmsEntry(_Entry):
+    """Ohms between two points."""
+
+    ohms: UnpoweredMeter
+
+
+class DiodeEntry(_Entry):
+    """Volts shown by the diode test between two points."""
+
+    diode: UnpoweredMeter
+
+
+class Repair(_Form):
+    """Parts that were mended between two findings."""
+
+    parts: Names
+    action: Action = "replace"
+
+
+class RepairEntry(_Entry):
+    """An act: what is listed after it was found with these parts mended."""
+
+    repair: Repair
+
+
+class DeclineEntry(_Entry):
+    """A check (by its key) that cannot or will not be done."""
+
+    decline: Words
+
+
+class NoteEntry(_Form):
+    """A free remark."""
+
+    note: FreeText
+
+
+ENTRIES: dict[str, type[BaseModel]] = {
+    "press": PressEntry,
+    "hold": HoldEntry,
+    "resting": RestingEntry,
+    "walk": WalkEntry,
+    "lamp": LampEntry,
+    "coil": CoilEntry,
+    "power up": PowerUpEntry,
+    "fuse": FuseEntry,
+    "volts": VoltsEntry,
+    "ohms": OhmsEntry,
+    "diode": DiodeEntry,
+    "repair": RepairEntry,
+    "decline": DeclineEntry,
+    "note": NoteEntry,
+}
+
+
+def leading_word(entry: Any) -> str | None:
+    """The leading word of an entry, or the nearest one to what was written, or None."""
+    keys = [key for key in entry if isinstance(key, str)] if isinstance(entry, dict) else []
+    if not keys and isinstance(entry, BaseModel):
+        keys = [_alias(key) for key in type(entry).model_fields]
+    for word in ENTRIES:
+        if word in keys:
+            return word
+    for key in keys:
+        if close := get_close_matches(key[:40].replace("_", " ").lower(), ENTRIES, n=1, cutoff=0.6):
+            return close[0]
+    return None
+
+
+AnyEntry = Annotated[
+    Annotated[PressEntry, Tag("press")]
+    | Annotated[HoldEntry, Tag("hold")]
+    | Annotated[RestingEntry, Tag("resting")]
+    | Annotated[WalkEntry, Tag("walk")]
+    | Annotated[LampEntry, Tag("lamp")]
+    | Annotated[CoilEntry, Tag("coil")]
+    | Annotated[PowerUpEntry, Tag("power up")]
+    | Annotated[FuseEntry, Tag("fuse")]
+    | Annotated[VoltsEntry, Tag("volts")]
+    | Annotated[OhmsEntry, Tag("ohms")]
+    | Annotated[DiodeEntry, Tag("diode")]
+    | Annotated[RepairEntry, Tag("repair")]
+    | Annotated[DeclineEntry, Tag("decline")]
+    | Annotated[NoteEntry, Tag("note")],
+    Discriminator(
+        leading_word,
+        custom_error_type="leading_word",
+        custom_error_message="expected an entry that begins with one of " + ", ".join(ENTRIES),
+    ),
+]
+
+
+class ReportSettings(_Form):
+    """Settings of the diagnosis, where they differ from the usual ones."""
+
+    expected_faults: Annotated[float, Field(gt=0, le=50)] | None = None
+    outside_weight: Annotated[float, Field(ge=0, lt=1)] | None = None
+    slip_rate: Annotated[float, Field(ge=0, lt=0.5)] | None = None
+    meter_slip_rate: Annotated[float, Field(ge=0, lt=0.5)] | None = None
+    meter_accuracy: Annotated[float, Field(gt=0, le=0.5)] | None = None
+    least_share: Annotated[float, Field(ge=0, le=0.1)] | None = None
+    recent_repair: Names | None = Field(default=None, description="places, boards or parts worked at")
+    battery_leak: Names | None = Field(default=None, description="places, boards or parts near a leaked battery")
+    open_places: Names | None = Field(default=None, description="doors and panels that are open now")
+    sat_for_years: bool | None = None
+
+
+class ReportForm(_Form):
+    """The whole report file."""
+
+    machine: FreeText = Field(default="", description="a shipped machine's name or a path")
+    settings: ReportSettings = ReportSettings()
+    smoke: bool = Field(default=False, description="smoke was seen: switch off first")
+    smell: bool = Field(default=False, description="something smells burnt: switch off first")
+    findings: Annotated[list[AnyEntry], Field(max_length=MOST_ENTRIES)] = []
+    title: FreeText = ""
+    story: FreeText = Field(default="", description="what happened, in the person's own words")
+    conclusion: FreeText = Field(default="", description="what it turned out to be, once known")
+
+
+def report_schema() -> dict[str, Any]:
+    """The JSON Schema (2020-12) of a report file."""
+    schema = ReportForm.model_json_schema(by_alias=True, mode="validation")
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": "matrixdoc report"}

@@ -1,0 +1,163 @@
+"""What the coils do when pulsed, and which of them draw current with nothing commanded.
+
+A coil is judged at the end of its pulse: the current that the circuit would reach, times the share
+that the winding's time constant lets it reach, relative to the healthy machine.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+
+from matrixdoc.checks.model import CONTACT_KINDS, FaultEffect, MachineModel, drive_is_active
+from matrixdoc.checks.points import PointRequest, Points
+from matrixdoc.checks.prediction import Prediction
+from matrixdoc.definition.wiring import Coil
+
+WORDS = ("nothing", "weak", "fires")
+EDGES = (0.4, 0.82)
+"""Shares of the healthy current where one word gives way to the next (common practice, no source)."""
+SPREAD = 0.06
+PULLS = 0.5
+"""Share of the healthy current from which a coil counts as pulled in (common practice, no source)."""
+
+Key = tuple[str, tuple[str, ...], tuple[FaultEffect, ...]]
+
+
+def action(ratio: float) -> dict[str, float]:
+    """Probability of each word for a coil that reaches ``ratio`` of its healthy current."""
+    below = [0.5 * (1.0 + math.erf((edge - ratio) / (SPREAD * math.sqrt(2.0)))) for edge in EDGES]
+    shares = (below[0], below[1] - below[0], 1.0 - below[1])
+    return {word: share for word, share in zip(WORDS, shares, strict=True) if share > 1e-9}
+
+
+class Coils:
+    """Predicts coil behaviour of one machine. Holds a cache; answers do not depend on it."""
+
+    def __init__(self, model: MachineModel, points: Points) -> None:
+        self.model = model
+        self.points = points
+        wiring = model.circuit.wiring
+        self.coils = {r: c for r, c in wiring.coils.items() if c.element}
+        self.drive_coils: dict[str, list[str]] = {}
+        for reference, coil in self.coils.items():
+            if coil.drive:
+                self.drive_coils.setdefault(coil.drive, []).append(reference)
+        self.drives = tuple(sorted(self.drive_coils))
+        self.elements = tuple(c.element for c in self.coils.values())
+        self._amps: dict[Key, Mapping[str, float]] = {}
+
+    def _trigger_closed(self, coil: Coil, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> bool:
+        """Whether the switch that fires this coil by itself is closed."""
+        switch = self.model.circuit.wiring.switches.get(coil.fired_by)
+        if switch is None:
+            return False
+        closed = (coil.fired_by in held) != switch.normally_closed
+        for effect in effects:
+            if effect.part.reference == switch.contact and effect.contact is not None:
+                closed = effect.contact
+        return closed
+
+    def _request(self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> PointRequest:
+        wiring = self.model.circuit.wiring
+        commanded = {self.coils[pulsed].drive} if pulsed else set()
+        for reference, coil in self.coils.items():
+            fires = coil.fired_by and (reference == pulsed or self._trigger_closed(coil, held, effects))
+            if fires and coil.drive:
+                commanded.add(coil.drive)
+        active = set()
+        forced_on = {e.part.reference for e in effects if e.output is True}
+        forced_off = {e.part.reference for e in effects if e.output is False}
+        for name in self.drives:
+            drive = wiring.drives[name]
+            if drive_is_active(drive, name in commanded, effects):
+                active.add(drive.output)
+        outputs = {wiring.drives[name].output for name in self.drives}
+        active = (active - forced_off) | (forced_on & outputs)
+        active |= self._private_contacts(pulsed, held, effects)
+        rails = self.points.rails(effects, frozenset(), True)
+        analog = tuple(e for e in effects if e.analog)
+        return PointRequest(frozenset(active), analog, rails, parts=self.elements)
+
+    def _private_contacts(
+        self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]
+    ) -> set[str]:
+        """Contacts in the coil circuits themselves: end-of-stroke contacts (closed at rest) and the
+        switch in series with a flipper's windings (closed by the person who pulses it)."""
+        wiring = self.model.circuit.wiring
+        closed: set[str] = set()
+        pulsed_parts = set(self.coils[pulsed].parts) if pulsed else set()
+        for coil in self.coils.values():
+            for reference in (*coil.parts, coil.end_of_stroke):
+                part = wiring.parts.get(reference)
+                if part is None or part.kind not in CONTACT_KINDS:
+                    continue
+                if reference in self.model.resting_contacts or reference in pulsed_parts:
+                    closed.add(reference)
+        for reference in held:
+            switch = wiring.switches[reference]
+            part = switch.contact
+            if switch.normally_closed:
+                closed.discard(part)
+        for effect in effects:
+            if effect.contact is True and effect.part.reference not in self.model.switch_of_contact:
+                closed.add(effect.part.reference)
+            elif effect.contact is False:
+                closed.discard(effect.part.reference)
+        return closed
+
+    def prepare(self, wanted: Iterable[Key]) -> None:
+        """Solve many (pulsed coil, held switches, faults) triples in one batch."""
+        todo = [key for key in dict.fromkeys(wanted) if key not in self._amps]
+        points = self.points.solve([self._request(*key) for key in todo])
+        for key, point in zip(todo, points, strict=True):
+            patches = {e.part.reference: e.patch for e in key[2] if e.analog}
+            amps = {}
+            for reference, coil in self.coils.items():
+                patch = patches.get(coil.element)
+                # A winding with shorted turns pulls by its ampere-turns, not by its amperes.
+                turns = 1.0
+                if patch is not None and "ohm" in patch.values:
+                    turns = patch.values["ohm"] / self.model.circuit.values(coil.element)["ohm"]
+                if patch is not None and patch.shunt_ohm is not None:
+                    turns = 0.0
+                amps[reference] = abs(point.amps.get(coil.element, 0.0)) * min(turns, 1.0)
+            self._amps[key] = amps
+
+    def amps(self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> Mapping[str, float]:
+        """Steady current of every winding in amperes (times the share of turns left)."""
+        key = (pulsed, held, effects)
+        if key not in self._amps:
+            self.prepare([key])
+        return self._amps[key]
+
+    def ratios(self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> dict[str, float]:
+        """Current of every coil relative to its own healthy pulse."""
+        amps = self.amps(pulsed, held, effects)
+        result = {}
+        for reference in self.coils:
+            healthy = self.amps(reference, (), ())[reference]
+            result[reference] = amps[reference] / healthy if healthy > 1e-9 else 0.0
+        return result
+
+    def predict_pulse(self, coil: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> Prediction:
+        """Words for what ``coil`` does when commanded, with probabilities."""
+        resting = self.ratios("", held, effects)
+        if resting[coil] >= PULLS:
+            return (("locked on", 1.0),)
+        ratios = self.ratios(coil, held, effects)
+        drive = self.coils[coil].drive
+        together = set(self.drive_coils.get(drive, ())) | {coil}
+        others = [
+            r for r, q in ratios.items() if r not in together and q >= PULLS and resting[r] < PULLS
+        ]
+        words = action(ratios[coil])
+        if others:
+            fires = words.pop("fires", 0.0)
+            words["fires with others"] = words.get("fires with others", 0.0) + fires
+        return tuple(sorted(words.items(), key=lambda o: -o[1]))
+
+    def predict_resting(self, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> Prediction:
+        """The set of coils that are pulled in with nothing commanded."""
+        locked = frozenset(r for r, q in self.ratios("", held, effects).items() if q >= PULLS)
+        return ((locked, 1.0),)

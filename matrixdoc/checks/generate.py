@@ -1,0 +1,343 @@
+"""Checks worth considering for a list of suspects, generated from the machine.
+
+No check is listed by hand for any machine: every suspect part belongs to devices (a cell, a lamp,
+a coil) and to lines; what a person can look at, measure or mend there follows. Minutes for each
+kind of work are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from matrixdoc.checks.model import MachineModel
+from matrixdoc.checks.situation import ALL_LAMPS, Check, Look, MeterFunction, Situation
+from matrixdoc.checks.wording import device_words, net_words, part_words
+from matrixdoc.definition.wiring import GROUND, Cell, Coil, Line, Matrix, Part
+from matrixdoc.faults.priors import Fault
+
+LOOK_MINUTES = 1.0
+FUSE_MINUTES = 2.0
+VOLTS_MINUTES = 3.0
+OHMS_MINUTES = 4.0
+DIODE_MINUTES = 4.0
+
+CAUTION_LIVE = "live work: one hand, no rings; coil supplies can hurt; keep the leads from slipping"
+CAUTION_OFF = "switch off AND unplug; let capacitors discharge and measure that they have"
+CAUTION_FUSE = "power off and unplugged; fit only the marked type and rating, never a larger fuse"
+CAUTION_COIL = "a coil that locks on burns within seconds to a minute: be ready to switch off"
+CAUTION_SOLDER = "power off and unplugged; solder fumes and lead: ventilate, wash hands"
+CAUTION_MAINS = "mains: work for a qualified person; local codes decide"
+
+
+@dataclass(frozen=True, slots=True)
+class Belongings:
+    """Where a part belongs: cells, lines (with matrix) and coils, and the lamps outside matrices."""
+
+    cells: tuple[tuple[Matrix, Cell], ...]
+    lines: tuple[tuple[Matrix, Line], ...]
+    coils: tuple[Coil, ...]
+    lamps: tuple[str, ...]
+    switches: tuple[str, ...]
+    supplies: tuple[str, ...]
+
+
+class CheckGenerator:
+    """Generates checks for one machine. Everything it knows is read off the wiring once."""
+
+    def __init__(self, model: MachineModel) -> None:
+        self.model = model
+        self.wiring = model.circuit.wiring
+        self._cells: dict[str, list[tuple[Matrix, Cell]]] = {}
+        self._lines: dict[str, list[tuple[Matrix, Line]]] = {}
+        self._coils: dict[str, list[Coil]] = {}
+        self._lamps: dict[str, list[str]] = {}
+        self._switches: dict[str, list[str]] = {}
+        self._supplies: dict[str, list[str]] = {}
+        for matrix in self.wiring.matrices.values():
+            for cell in matrix.cells:
+                for reference in {*cell.parts, cell.element, cell.diode} - {""}:
+                    self._cells.setdefault(reference, []).append((matrix, cell))
+            for line in (*matrix.columns, *matrix.rows):
+                for reference in self._line_parts(line):
+                    self._lines.setdefault(reference, []).append((matrix, line))
+        for coil in self.wiring.coils.values():
+            drive = self.wiring.drives.get(coil.drive)
+            own = {*coil.parts, coil.element, coil.diode} | ({*drive.path, drive.output} if drive else set())
+            for reference in own - {""}:
+                self._coils.setdefault(reference, []).append(coil)
+        for name, lamp in self.wiring.lamps.items():
+            if not lamp.matrix:
+                drive = self.wiring.drives.get(lamp.drive)
+                for reference in {lamp.element, *((*drive.path, drive.output) if drive else ())}:
+                    self._lamps.setdefault(reference, []).append(name)
+        for name, switch in self.wiring.switches.items():
+            sensor = self.wiring.sensors.get(switch.sensor) if not switch.matrix else None
+            for reference in {switch.contact, *((sensor.reference, *sensor.path) if sensor else ())}:
+                self._switches.setdefault(reference, []).append(name)
+        for name, supply in self.wiring.supplies.items():
+            for reference in (*supply.ac_parts, *supply.rectifiers, supply.capacitor, supply.regulator):
+                self._supplies.setdefault(reference, []).append(name)
+        self._net_lines: dict[str, list[tuple[Matrix, Line]]] = {}
+        for matrix in self.wiring.matrices.values():
+            for line in (*matrix.columns, *matrix.rows):
+                for net in {line.board_net, *line.lug_nets}:
+                    self._net_lines.setdefault(net, []).append((matrix, line))
+
+    def _line_parts(self, line: Line) -> set[str]:
+        drive = self.wiring.drives.get(line.drive)
+        sensor = self.wiring.sensors.get(line.sensor)
+        found = set(line.parts)
+        if drive is not None:
+            found |= {*drive.path, drive.output}
+        if sensor is not None:
+            found |= {sensor.reference, *sensor.path}
+        return found
+
+    def belongings(self, reference: str) -> Belongings:
+        """What the part is a part of. A bridge belongs to the lines and cells of both its nets."""
+        part = self.model.part(reference)
+        cells = list(self._cells.get(reference, ()))
+        lines = list(self._lines.get(reference, ()))
+        if part.kind == "bridge":
+            for net in part.nets:
+                lines.extend(self._net_lines.get(net, ()))
+        return Belongings(
+            tuple(cells),
+            tuple(_unique(lines)),
+            tuple(self._coils.get(reference, ())),
+            tuple(self._lamps.get(reference, ())),
+            tuple(self._switches.get(reference, ())),
+            tuple(self._supplies.get(reference, ())),
+        )
+
+    # -- looks -------------------------------------------------------------------------------
+
+    def press(self, held: Sequence[str]) -> Check:
+        """Hold switches and look at the scan."""
+        ordered = tuple(sorted(held))
+        names = " and ".join(device_words(self.wiring, h) for h in ordered)
+        return Check(
+            title=f"hold {names}; see what the switch scan reads" if ordered else "look at the resting switch scan",
+            kind="look",
+            situation=Situation(held=ordered),
+            look=Look("reads"),
+            minutes=LOOK_MINUTES + 0.5 * max(0, len(ordered) - 1),
+            set_up=("switch self-test on, nothing resting on any switch",),
+            key=f"press {' '.join(ordered)}" if ordered else "resting scan",
+        )
+
+    def lamp(self, lamp: str, pattern: tuple[str, ...]) -> Check:
+        """Command lamps and look at one of them."""
+        what = "all lamps on" if ALL_LAMPS in pattern else ("alone" if pattern == (lamp,) else "with others")
+        return Check(
+            title=f"lamp test, {what}: look at {device_words(self.wiring, lamp)}",
+            kind="look",
+            situation=Situation(lamps=pattern),
+            look=Look("lamp", lamp),
+            minutes=LOOK_MINUTES,
+            set_up=(f"lamp self-test, {what}",),
+            key=f"lamp {lamp} of {' '.join(pattern)}",
+        )
+
+    def pulse(self, coil: str) -> Check:
+        """Pulse one coil and see what it does."""
+        return Check(
+            title=f"coil test: pulse {device_words(self.wiring, coil)}",
+            kind="look",
+            situation=Situation(pulsed=coil),
+            look=Look("coil", coil),
+            minutes=LOOK_MINUTES,
+            set_up=("coil self-test, one coil at a time",),
+            cautions=(CAUTION_COIL,),
+            key=f"pulse {coil}",
+        )
+
+    def fuse(self, reference: str) -> Check:
+        """A fuse by meter, out of its clip."""
+        part = self.model.part(reference)
+        return Check(
+            title=f"measure {part_words(part)}, out of its clip",
+            kind="meter",
+            situation=Situation(power=False),
+            look=Look("fuse", reference),
+            minutes=FUSE_MINUTES,
+            places=(part.place,) if part.place else (),
+            set_up=("unplug, take the fuse out, measure ohms across it",),
+            cautions=(CAUTION_FUSE,),
+            key=f"fuse {reference}",
+        )
+
+    def meter(
+        self,
+        function: MeterFunction,
+        red: str,
+        black: str,
+        situation: Situation,
+        places: Iterable[str],
+        title: str = "",
+    ) -> Check:
+        """A meter between two nets."""
+        live = situation.power
+        minutes = {"volts": VOLTS_MINUTES, "ohms": OHMS_MINUTES, "diode": DIODE_MINUTES}[function]
+        words = {"volts": "volts", "ohms": "ohms", "diode": "diode test"}[function]
+        where = f"red on {net_words(self.wiring, red)}, black on {net_words(self.wiring, black)}"
+        return Check(
+            title=title or f"{words}: {where}",
+            kind="meter",
+            situation=situation,
+            look=Look("meter", function=function, red=red, black=black),
+            minutes=minutes,
+            places=tuple(dict.fromkeys(p for p in places if p)),
+            set_up=(f"meter on {words}: {where}",),
+            cautions=(CAUTION_LIVE if live else CAUTION_OFF,),
+            risk=0.5 if live else 0.0,
+            key=f"{function} {red} {black} {'on' if live else 'off'} {' '.join(situation.held)}".strip(),
+        )
+
+    def repair(self, faults: Sequence[Fault], proof: Check) -> Check:
+        """Mend a part the way its most probable fault wants; ``proof`` is the look that shows it."""
+        entry = self.model.possible[faults[0]]
+        part = self.model.part(faults[0].part)
+        cautions = [CAUTION_FUSE if part.kind == "fuse" else CAUTION_SOLDER]
+        if entry.action in ("clean", "reseat"):
+            cautions = [CAUTION_OFF]
+        if part.kind == "winding":
+            cautions = [CAUTION_MAINS]
+        if entry.damage:
+            cautions.append(entry.damage)
+        return Check(
+            title=f"{entry.action} {part_words(part)}",
+            kind="act",
+            situation=proof.situation,
+            look=proof.look,
+            minutes=entry.repair_minutes + proof.minutes,
+            places=(part.place,) if part.place else (),
+            set_up=(entry.repair, f"then: {proof.title}"),
+            cautions=tuple(cautions),
+            mends=(part.reference,),
+            action=entry.action,
+            success=entry.success,
+            key=f"{entry.action} {part.reference}",
+        )
+
+    # -- what to do about a suspect ----------------------------------------------------------
+
+    def for_part(self, reference: str) -> list[Check]:
+        """Looks and meter checks that bear on one part."""
+        part = self.model.part(reference)
+        found: list[Check] = []
+        own = self.belongings(reference)
+        for matrix, cell in own.cells:
+            found.extend(self._cell_looks(matrix, cell))
+        for matrix, line in own.lines:
+            found.extend(self._line_looks(matrix, line))
+            found.extend(self._line_meter(matrix, line, part))
+        for coil in own.coils:
+            found.append(self.pulse(coil.reference))
+            found.extend(self._coil_meter(coil))
+        for lamp in own.lamps:
+            found.append(self.lamp(lamp, (lamp,)))
+        for switch in own.switches:
+            found.append(self.press((switch,)))
+        for supply in own.supplies:
+            rail = self.wiring.supplies[supply].rail
+            found.append(self.meter("volts", rail, GROUND, Situation(), (part.place,)))
+        if part.kind == "fuse":
+            found.append(self.fuse(reference))
+        found.extend(self._across(part))
+        return found
+
+    def _cell_looks(self, matrix: Matrix, cell: Cell) -> list[Check]:
+        if matrix.device == "switch":
+            return [self.press((cell.reference,)), self.press(())]
+        if matrix.device == "lamp":
+            return [
+                self.lamp(cell.reference, (cell.reference,)),
+                self.lamp(cell.reference, (ALL_LAMPS,)),
+                *(self.lamp(c.reference, (cell.reference,)) for c in self._neighbours(matrix, cell)[:2]),
+            ]
+        return [self.pulse(cell.reference)]
+
+    def _neighbours(self, matrix: Matrix, cell: Cell) -> list[Cell]:
+        """One fitted cell of the same column and one of the same row."""
+        column = [c for c in matrix.cells if c.column == cell.column and c is not cell]
+        row = [c for c in matrix.cells if c.row == cell.row and c is not cell]
+        return [*column[:1], *row[:1]]
+
+    def _line_looks(self, matrix: Matrix, line: Line) -> list[Check]:
+        """The first and the last fitted cell along the line, and two of them together."""
+        cells = [c for c in matrix.cells if line.key in (c.column, c.row)]
+        ends = [cells[0], cells[-1]] if len(cells) > 1 else cells
+        if matrix.device == "switch":
+            checks = [self.press((c.reference,)) for c in ends]
+            checks.append(self.press(()))
+            return checks
+        if matrix.device == "lamp":
+            return [self.lamp(c.reference, pattern) for c in ends for pattern in ((c.reference,), (ALL_LAMPS,))]
+        return [self.pulse(c.reference) for c in ends]
+
+    def _line_meter(self, matrix: Matrix, line: Line, part: Part) -> list[Check]:
+        """Continuity from the board to the lugs; the board net while the scan runs."""
+        found = []
+        places = (part.place,)
+        lugs = [line.lug_nets[i] for i in sorted({0, len(line.lug_nets) // 2, len(line.lug_nets) - 1})]
+        off = Situation(power=False)
+        for lug in lugs:
+            if lug != line.board_net:
+                found.append(self.meter("ohms", line.board_net, lug, off, places))
+        pattern = (ALL_LAMPS,) if matrix.device == "lamp" else ()
+        found.append(self.meter("volts", line.board_net, GROUND, Situation(lamps=pattern), places))
+        return found
+
+    def _coil_meter(self, coil: Coil) -> list[Check]:
+        """Volts at rest on both lugs; ohms of the winding."""
+        if not coil.element:
+            return []
+        part = self.model.part(coil.element)
+        place = (part.place,)
+        one, two = part.nets[0], part.nets[1]
+        return [
+            self.meter("volts", one, GROUND, Situation(), place),
+            self.meter("volts", two, GROUND, Situation(), place),
+            self.meter("ohms", one, two, Situation(power=False), place),
+        ]
+
+    def _across(self, part: Part) -> list[Check]:
+        """Ohms or diode test across the part itself, machine off."""
+        if len(part.nets) < 2 or part.kind in ("sensing", "winding", "electrolytic", "regulator"):
+            return []
+        off = Situation(power=False)
+        place = (part.place,)
+        words = part_words(part)
+        one, two = part.nets[0], part.nets[1]
+        if part.kind in ("diode", "led", "rectifier", "emitter"):
+            return [
+                self.meter("diode", one, two, off, place, f"diode test of {words}, red on the anode"),
+                self.meter("diode", two, one, off, place, f"diode test of {words}, red on the cathode"),
+            ]
+        if part.kind == "bridge":
+            return [self.meter("ohms", one, two, off, place, f"ohms between {net_words(self.wiring, one)} and {net_words(self.wiring, two)}")]
+        if part.reference in self.model.drive_of_output:
+            return [self.meter("ohms", one, two, off, place, f"ohms across {words}")]
+        held: tuple[str, ...] = ()
+        switch = self.model.switch_of_contact.get(part.reference)
+        if switch is not None and not self.wiring.switches[switch].normally_closed:
+            held = (switch,)
+        return [
+            self.meter(
+                "ohms",
+                one,
+                two,
+                Situation(power=False, held=held),
+                place,
+                f"ohms across {words}" + (", pressed" if held else ""),
+            )
+        ]
+
+
+def _unique(lines: Iterable[tuple[Matrix, Line]]) -> list[tuple[Matrix, Line]]:
+    seen: dict[tuple[str, str], tuple[Matrix, Line]] = {}
+    for matrix, line in lines:
+        seen.setdefault((matrix.name, line.key), (matrix, line))
+    return list(seen.values())

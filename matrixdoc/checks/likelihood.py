@@ -1,0 +1,69 @@
+"""How probable a report is, given what the circuit says would be seen.
+
+A person's report is right with probability one minus the slip rate; a slip lands on any of the
+other outcomes alike. A meter reading spreads normally around the solved value with the meter's
+accuracy and the parts' tolerance (common practice, no source; see the constants).
+"""
+
+from __future__ import annotations
+
+import math
+
+from matrixdoc.checks.prediction import Prediction
+from matrixdoc.checks.situation import NOT_SURE, OPEN_LOOP, Look, Outcome
+
+ALTERNATIVES = {"reads": 8.0, "lamp": 4.0, "coil": 4.0, "resting coils": 8.0, "fuse": 2.0, "meter": 20.0}
+"""In how many ways a look of this kind can be reported wrongly (common practice, no source)."""
+
+LEFT_OUT, LEFT_OUT_PRESSED = 0.5, 0.03
+"""Share of reports that leave out what reads all the time: other switches, the pressed one itself
+(common practice, no source)."""
+
+SPREADS = {"volts": (0.05, 0.12), "ohms": (0.10, 0.4), "diode": (0.06, 0.04)}
+"""Relative and absolute standard deviation of a reading: part tolerance and meter together."""
+
+
+def reading_matches(look: Look, predicted: Outcome, seen: Outcome) -> float:
+    """Share of the probability of ``predicted`` that falls where ``seen`` lies: 1 at the value."""
+    if predicted == OPEN_LOOP or seen == OPEN_LOOP:
+        if predicted == seen:
+            return 1.0
+        number = seen if predicted == OPEN_LOOP else predicted
+        high = isinstance(number, float) and look.function == "ohms" and number > 5e6
+        return 0.5 if high else 0.0
+    if not isinstance(predicted, float) or not isinstance(seen, float):
+        return 0.0
+    relative, absolute = SPREADS[look.function or "volts"]
+    spread = math.hypot(relative * abs(predicted), absolute)
+    return math.exp(-0.5 * ((seen - predicted) / spread) ** 2)
+
+
+def report_probability(
+    look: Look,
+    prediction: Prediction,
+    seen: Outcome,
+    slip_rate: float,
+    resting: frozenset[str] = frozenset(),
+    held: tuple[str, ...] = (),
+) -> float:
+    """P(report | hypothesis).
+
+    ``resting`` are the switches that the hypothesis makes read with nothing pressed: a person who
+    reports a press of other switches (``held``) may leave them out. Someone who presses a switch
+    that reads all the time would say that, and seldom that nothing happened.
+    """
+    if seen == NOT_SURE:
+        return 1.0
+    if look.kind == "meter":
+        right = sum(share * reading_matches(look, outcome, seen) for outcome, share in prediction)
+    elif look.kind == "reads" and isinstance(seen, frozenset):
+        kept = LEFT_OUT if not resting.intersection(held) else LEFT_OUT_PRESSED
+        right = 0.0
+        for outcome, share in prediction:
+            if outcome == seen:
+                right += share
+            elif resting and isinstance(outcome, frozenset) and outcome - resting == seen - resting:
+                right += kept * share
+    else:
+        right = sum(share for outcome, share in prediction if outcome == seen)
+    return (1.0 - slip_rate) * right + slip_rate / ALTERNATIVES[look.kind]

@@ -1,0 +1,131 @@
+"""What a meter shows between two nets: volts with the machine on, ohms or diode test with it off.
+
+The meter is a part of the circuit: 10 megohm across the nets for volts; for ohms a source of
+0.3 V behind 1 kilohm (too little to open a silicon junction: Kuphaldt, Lessons In Electric
+Circuits III ch. 3); for the diode test 3.0 V behind 2.4 kilohm, about 1 mA into a silicon junction
+(general test-meter practice: 1.5 mA at most, 3 V open circuit). On a strobed line a meter shows
+the mean over the scan.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from matrixdoc.checks.coils import Coils
+from matrixdoc.checks.lamps import Lamps
+from matrixdoc.checks.model import TWO_WAY_OUTPUTS, FaultEffect, MachineModel, drive_is_active
+from matrixdoc.checks.points import PointRequest, Points
+from matrixdoc.checks.prediction import Prediction
+from matrixdoc.checks.reads import Reads
+from matrixdoc.checks.situation import OPEN_LOOP, Look, Situation
+from matrixdoc.circuit.netlist import Lead, OperatingPoint
+
+VOLTS_INPUT_OHM = 10e6
+OHMS_SOURCE_V, OHMS_SOURCE_OHM = 0.3, 1000.0
+DIODE_SOURCE_V, DIODE_SOURCE_OHM = 3.0, 2400.0
+OHMS_LIMIT = 20e6
+DIODE_LIMIT_V = 2.2
+
+Key = tuple[Situation, Look, tuple[FaultEffect, ...]]
+
+
+class Meter:
+    """Predicts meter readings. Holds a cache; answers do not depend on it."""
+
+    def __init__(self, model: MachineModel, points: Points, reads: Reads, lamps: Lamps, coils: Coils) -> None:
+        self.model = model
+        self.points = points
+        self.reads = reads
+        self.lamps = lamps
+        self.coils = coils
+        self._known: dict[Key, float | str] = {}
+        self._line_groups: dict[str, frozenset[int]] = {}
+        for matrix in model.circuit.wiring.matrices.values():
+            nets = [line.board_net for line in (*matrix.columns, *matrix.rows)]
+            self._line_groups[matrix.name] = model.groups_of_nets(nets)
+
+    def _lead(self, look: Look) -> Lead:
+        if look.function == "volts":
+            return Lead(look.red, look.black, VOLTS_INPUT_OHM, 0.0)
+        if look.function == "ohms":
+            return Lead(look.red, look.black, OHMS_SOURCE_OHM, OHMS_SOURCE_V)
+        return Lead(look.red, look.black, DIODE_SOURCE_OHM, DIODE_SOURCE_V)
+
+    def _commands(self, situation: Situation, look: Look) -> list[frozenset[str]]:
+        """Drives commanded active in each phase of whatever scan the leads see."""
+        wiring = self.model.circuit.wiring
+        seen = self.model.groups_of_nets((look.red, look.black))
+        base: frozenset[str] = frozenset()
+        if situation.pulsed:
+            drive = wiring.coils[situation.pulsed].drive
+            base = frozenset({drive} if drive else ())
+        for matrix in wiring.matrices.values():
+            if not (self._line_groups[matrix.name] & seen) or matrix.device == "coil":
+                continue
+            if matrix.device == "lamp":
+                wanted = self.lamps.commanded(situation.lamps)
+                return [base | drives for _, drives in self.lamps.phases(matrix, wanted)]
+            strobed = matrix.columns if matrix.strobed == "columns" else matrix.rows
+            return [base | {line.drive} for line in strobed]
+        return [base]
+
+    def _requests(self, situation: Situation, look: Look, effects: tuple[FaultEffect, ...]) -> list[PointRequest]:
+        wiring = self.model.circuit.wiring
+        analog = tuple(e for e in effects if e.analog)
+        forced_on = {e.part.reference for e in effects if e.output is True}
+        forced_off = {e.part.reference for e in effects if e.output is False}
+        contacts = set(self.reads.contacts(situation.held, effects))
+        rails = self.points.rails(effects, frozenset(), situation.power)
+        nets = (look.red, look.black)
+        leads = (self._lead(look),)
+        if not situation.power:
+            two_way = frozenset(
+                d.output
+                for d in wiring.drives.values()
+                if self.model.part(d.output).kind in TWO_WAY_OUTPUTS and d.output not in forced_on
+            )
+            shorted = frozenset(forced_on)
+            return [
+                PointRequest(frozenset(contacts) | shorted, analog, rails, nets, leads=leads, opened=two_way)
+            ]
+        result = []
+        for commanded in self._commands(situation, look):
+            active = {
+                d.output
+                for name, d in wiring.drives.items()
+                if drive_is_active(d, name in commanded, effects)
+            }
+            active = (active - forced_off) | forced_on | contacts
+            result.append(PointRequest(frozenset(active), analog, rails, nets, leads=leads))
+        return result
+
+    def prepare(self, wanted: Iterable[Key]) -> None:
+        """Solve many (situation, look, faults) triples in one batch."""
+        todo = [key for key in dict.fromkeys(wanted) if key not in self._known]
+        spans = []
+        requests: list[PointRequest] = []
+        for key in todo:
+            some = self._requests(*key)
+            spans.append((key, len(requests), len(some)))
+            requests.extend(some)
+        points = self.points.solve(requests)
+        for key, start, count in spans:
+            self._known[key] = self._reading(key[1], points[start : start + count])
+
+    def _reading(self, look: Look, points: Sequence[OperatingPoint]) -> float | str:
+        across = [p.volts.get(look.red, 0.0) - p.volts.get(look.black, 0.0) for p in points]
+        volts = sum(across) / len(across)
+        if look.function == "volts":
+            return volts
+        if look.function == "diode":
+            return OPEN_LOOP if volts > DIODE_LIMIT_V else volts
+        amps = (OHMS_SOURCE_V - volts) / OHMS_SOURCE_OHM
+        ohms = volts / amps if amps > 1e-12 else float("inf")
+        return OPEN_LOOP if ohms > OHMS_LIMIT else max(ohms, 0.0)
+
+    def predict(self, situation: Situation, look: Look, effects: tuple[FaultEffect, ...]) -> Prediction:
+        """The reading in volts or ohms, or ``OL``."""
+        key = (situation, look, effects)
+        if key not in self._known:
+            self.prepare([key])
+        return ((self._known[key], 1.0),)

@@ -1,0 +1,259 @@
+"""One machine prepared for prediction: who commands what, and which nets hang together.
+
+Prediction asks the same three questions of every fault: does it change a signal (then it changes
+which outputs conduct), does it open something, or does it add a connection? The answers decide
+what has to be solved at all:
+
+* opening or altering a part that carries no current in the circuit changes nothing, whatever
+  else is opened (a dead branch cannot come alive by opening more);
+* a part added in a region that no closed contact, no added connection and no shared supply joins
+  to the region looked at changes nothing there.
+
+Both are properties of the circuit; no table of interacting faults exists.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from matrixdoc.circuit.netlist import Circuit
+from matrixdoc.circuit.patch import Patch
+from matrixdoc.definition.wiring import GROUND, Drive, Part
+from matrixdoc.faults.priors import Fault, PossibleFault
+
+CONTACT_KINDS = frozenset({"contact", "phototransistor"})
+SIGNAL_KINDS = frozenset(
+    {"logic_output", "link_pin", "pre_driver", "decoder", "logic_input", "enable", "relay_coil_driver"}
+)
+TWO_WAY_OUTPUTS = frozenset({"strobe_push_pull", "strobe_source_push_pull", "changeover"})
+BUS_KINDS = frozenset({"wire", "joint", "pin", "fuse"})
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FaultEffect:
+    """What a fault touches. One object per fault of a model, so it compares by identity.
+
+    ``signal``: it sits in the signal layer. ``contact``: it forces a contact closed (True) or
+    open (False). ``output``: it forces a one-way output on (True) or off (False). ``analog``: it
+    stays as a patch for the solver. ``adding``: it can make current flow where none flowed.
+    ``supply``: it changes a rail. ``groups``: the net groups it attaches to.
+    """
+
+    fault: Fault
+    part: Part
+    patch: Patch
+    signal: bool = False
+    contact: bool | None = None
+    output: bool | None = None
+    analog: bool = False
+    adding: bool = False
+    supply: str = ""
+    groups: frozenset[int] = frozenset()
+
+
+class _Union:
+    """Disjoint sets of net names."""
+
+    def __init__(self) -> None:
+        self.parent: dict[str, str] = {}
+
+    def find(self, net: str) -> str:
+        parent = self.parent
+        parent.setdefault(net, net)
+        root = net
+        while parent[root] != root:
+            root = parent[root]
+        while parent[net] != root:
+            parent[net], net = root, parent[net]
+        return root
+
+    def join(self, one: str, two: str) -> None:
+        self.parent[self.find(one)] = self.find(two)
+
+
+@dataclass(frozen=True)
+class MachineModel:
+    """The machine with its possible faults, indexed for prediction. Build with :func:`build_model`.
+
+    ``group_of`` maps each net to the number of its group: nets joined by parts that always can
+    conduct, with contacts open, outputs idle, and ground, stiff rails and the feeds of the other
+    rails taken away. Ground and stiff rails have no group.
+    """
+
+    circuit: Circuit
+    possible: Mapping[Fault, PossibleFault]
+    effects: Mapping[Fault, FaultEffect]
+    group_of: Mapping[str, int]
+    bus_groups: frozenset[int]
+    drives_of: Mapping[str, tuple[str, ...]]
+    drive_of_output: Mapping[str, str]
+    sensors_of: Mapping[str, tuple[str, ...]]
+    switch_of_contact: Mapping[str, str]
+    line_groups: Mapping[str, int] = field(default_factory=dict)
+    resting_contacts: frozenset[str] = frozenset()
+
+    def groups_of_nets(self, nets: Iterable[str]) -> frozenset[int]:
+        """Groups of ``nets``, boundaries left out."""
+        group_of = self.group_of
+        return frozenset(group_of[n] for n in nets if n in group_of)
+
+    def part(self, reference: str) -> Part:
+        """The part, a latent bridge included."""
+        found = self.circuit.wiring.parts.get(reference)
+        return found if found is not None else self.circuit.bridges[reference]
+
+
+def _stiff_rails(circuit: Circuit) -> frozenset[str]:
+    return frozenset(s.rail for s in circuit.wiring.supplies.values() if s.stiff)
+
+
+def _alternating_parts(circuit: Circuit) -> dict[str, str]:
+    """Parts that make a rail rather than hang on it, with the supply's name."""
+    found: dict[str, str] = {}
+    for name, supply in circuit.wiring.supplies.items():
+        for reference in (*supply.ac_parts, *supply.rectifiers, supply.capacitor, supply.regulator):
+            if reference:
+                found[reference] = name
+    return found
+
+
+def _bus_nets(circuit: Circuit, boundaries: frozenset[str], alternating: Mapping[str, str]) -> frozenset[str]:
+    """Nets that a soft rail reaches through wires, joints, pins and fuses alone."""
+    parts_at: dict[str, list[Part]] = {}
+    for part in circuit.wiring.parts.values():
+        if part.kind in BUS_KINDS and part.reference not in alternating:
+            for net in part.nets:
+                parts_at.setdefault(net, []).append(part)
+    bus: set[str] = set()
+    waiting = [s.rail for s in circuit.wiring.supplies.values() if not s.stiff]
+    while waiting:
+        net = waiting.pop()
+        if net in bus or net in boundaries:
+            continue
+        bus.add(net)
+        waiting.extend(other for part in parts_at.get(net, ()) for other in part.nets)
+    return frozenset(bus)
+
+
+def _effect(
+    fault: Fault, patch: Patch, part: Part, group_of: Mapping[str, int], alternating: Mapping[str, str]
+) -> FaultEffect:
+    nets = part.nets
+    groups = frozenset(group_of[n] for n in nets if n in group_of)
+    if part.reference in alternating:
+        return FaultEffect(fault, part, patch, supply=alternating[part.reference])
+    if part.kind in SIGNAL_KINDS or not nets:
+        return FaultEffect(fault, part, patch, signal=True)
+    bare = patch.shunt_ohm is None and patch.ground_ohm is None and not patch.values and not patch.reversed
+    if part.kind in CONTACT_KINDS and bare and (patch.absent or patch.stuck):
+        return FaultEffect(fault, part, patch, contact=patch.stuck == "active", groups=groups)
+    if part.kind == "sensing" and bare and patch.stuck:
+        return FaultEffect(fault, part, patch, signal=True, groups=groups)
+    one_way = part.kind not in TWO_WAY_OUTPUTS and part.kind not in CONTACT_KINDS
+    if one_way and bare and patch.stuck:
+        return FaultEffect(fault, part, patch, output=patch.stuck == "active", groups=groups)
+    adding = (
+        patch.shunt_ohm is not None
+        or patch.ground_ohm is not None
+        or patch.reversed
+        or patch.stuck == "active"
+        or (bool(patch.stuck) and not one_way)
+    )
+    return FaultEffect(fault, part, patch, analog=True, adding=adding, groups=groups)
+
+
+def build_model(circuit: Circuit, possible: Mapping[Fault, PossibleFault]) -> MachineModel:
+    """Index ``circuit`` and its possible faults for prediction."""
+    wiring = circuit.wiring
+    boundaries = _stiff_rails(circuit) | {GROUND}
+    alternating = _alternating_parts(circuit)
+    bus = _bus_nets(circuit, boundaries, alternating)
+    switch_of_contact = {s.contact: r for r, s in wiring.switches.items() if s.contact}
+    drive_of_output = {d.output: name for name, d in wiring.drives.items()}
+    union = _Union()
+    for part in wiring.parts.values():
+        if part.reference in alternating or part.kind == "capacitor":
+            continue
+        nets = [n for n in part.nets if n not in boundaries]
+        for net in nets:
+            union.find(net)
+        controlled = part.kind in CONTACT_KINDS or part.reference in drive_of_output
+        if controlled:
+            continue
+        inner = [n for n in nets if n not in bus]
+        outer = [n for n in nets if n in bus]
+        for some in (inner, outer):
+            for one, two in zip(some, some[1:], strict=False):
+                union.join(one, two)
+    numbers: dict[str, int] = {}
+    group_of: dict[str, int] = {}
+    for net in union.parent:
+        group_of[net] = numbers.setdefault(union.find(net), len(numbers))
+    bus_groups = frozenset(group_of[n] for n in bus if n in group_of)
+    effects = {
+        fault: _effect(
+            fault,
+            entry.patch,
+            wiring.parts.get(fault.part) or circuit.bridges[fault.part],
+            group_of,
+            alternating,
+        )
+        for fault, entry in possible.items()
+    }
+    drives_of: dict[str, list[str]] = {}
+    for name, drive in wiring.drives.items():
+        for reference in (*drive.path, *(s for s, _ in drive.select)):
+            drives_of.setdefault(reference, []).append(name)
+    for coil in wiring.coils.values():
+        for reference in coil.enable:
+            if coil.drive and coil.drive not in drives_of.get(reference, []):
+                drives_of.setdefault(reference, []).append(coil.drive)
+    sensors_of: dict[str, list[str]] = {}
+    for name, sensor in wiring.sensors.items():
+        for reference in (sensor.reference, *sensor.path):
+            sensors_of.setdefault(reference, []).append(name)
+    resting = frozenset(s.contact for s in wiring.switches.values() if s.normally_closed)
+    resting |= frozenset(
+        p.reference
+        for p in wiring.parts.values()
+        if p.kind in CONTACT_KINDS and p.values.get("normally_closed") and p.reference not in switch_of_contact
+    )
+    return MachineModel(
+        circuit,
+        possible,
+        effects,
+        group_of,
+        bus_groups,
+        {k: tuple(v) for k, v in drives_of.items()},
+        drive_of_output,
+        {k: tuple(v) for k, v in sensors_of.items()},
+        switch_of_contact,
+        resting_contacts=resting,
+    )
+
+
+def drive_is_active(drive: Drive, commanded: bool, effects: Iterable[FaultEffect]) -> bool:
+    """Whether the output of ``drive`` is commanded on, after the faults of its signal path.
+
+    A stuck part forces the line from there on; an open one leaves it at ``open_input``; the part
+    nearest to the output has the last word.
+    """
+    by_part = {e.part.reference: e.patch for e in effects if e.signal}
+    state = commanded
+    for reference in drive.path:
+        patch = by_part.get(reference)
+        if patch is None:
+            continue
+        if patch.stuck:
+            state = patch.stuck == "active"
+        elif patch.absent:
+            state = drive.open_input == "active"
+    return state
+
+
+def effect_of_opening(model: MachineModel, reference: str) -> FaultEffect:
+    """The effect of taking ``reference`` out of circuit: a fuse out, a plug off, a lug lifted."""
+    part = model.part(reference)
+    fault = Fault(reference, "opened")
+    return _effect(fault, Patch(absent=True), part, model.group_of, _alternating_parts(model.circuit))

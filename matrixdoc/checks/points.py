@@ -1,0 +1,182 @@
+"""Operating points on request: localised, remembered, and solved in batches.
+
+A request names what conducts, which analog faults are present and what is wanted. Before anything
+is solved the request is cut down to what can matter (see ``checks.model``), so that the same small
+circuit asked for twice is solved once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from matrixdoc.checks.model import FaultEffect, MachineModel
+from matrixdoc.circuit.netlist import Instant, Lead, OperatingPoint, operating_points
+from matrixdoc.circuit.supplies import rail_source
+
+Rails = tuple[tuple[str, float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PointRequest:
+    """``active``: controlled parts that conduct. ``effects``: the analog faults. ``rails``: (net,
+    open-circuit volts, source ohms) of every supply. Wanted: ``nets`` (volts), ``parts`` (amps)."""
+
+    active: frozenset[str]
+    effects: tuple[FaultEffect, ...]
+    rails: Rails
+    nets: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
+    leads: tuple[Lead, ...] = ()
+    opened: frozenset[str] = frozenset()
+
+
+def _neighbour_buses(model: MachineModel) -> Mapping[int, frozenset[int]]:
+    """For each group: the feeds (bus groups) that one of its parts also touches."""
+    found: dict[int, set[int]] = {}
+    for part in model.circuit.wiring.parts.values():
+        groups = {model.group_of[n] for n in part.nets if n in model.group_of}
+        buses = groups & model.bus_groups
+        if buses:
+            for group in groups - model.bus_groups:
+                found.setdefault(group, set()).update(buses)
+    return {g: frozenset(b) for g, b in found.items()}
+
+
+class Points:
+    """Solves requests and remembers them. Holds a cache; answers do not depend on it."""
+
+    def __init__(self, model: MachineModel) -> None:
+        self.model = model
+        self._known: dict[PointRequest, OperatingPoint] = {}
+        self._rails: dict[tuple[object, ...], Rails] = {}
+        self.bus_neighbours = _neighbour_buses(model)
+
+    def rails(self, effects: Iterable[FaultEffect], opened: frozenset[str], power: bool) -> Rails:
+        """Each rail's source under the faults that touch a supply. Powered off: no source."""
+        supplies = self.model.circuit.wiring.supplies
+        touching = tuple(sorted((e for e in effects if e.supply), key=lambda e: e.fault))
+        key = (tuple(e.fault for e in touching), opened if power else frozenset(), power)
+        known = self._rails.get(key)
+        if known is None:
+            rows: list[tuple[str, float, float]] = []
+            for name, supply in supplies.items():
+                if not power:
+                    rows.append((supply.rail, 0.0, float("inf")))
+                    continue
+                patches = {e.part.reference: e.patch for e in touching if e.supply == name}
+                source = rail_source(self.model.circuit, name, patches, opened)
+                rows.append((supply.rail, source.open_volts, source.source_ohm))
+            known = self._rails[key] = tuple(rows)
+        return known
+
+    def localise(self, request: PointRequest) -> PointRequest:
+        """The request without what cannot matter to what is wanted."""
+        model = self.model
+        group_of = model.group_of
+        parent: dict[int, int] = {}
+
+        def find(group: int) -> int:
+            root = parent.get(group, group)
+            while root != parent.get(root, root):
+                root = parent[root]
+            return root
+
+        def join(groups: Sequence[int]) -> None:
+            first = find(groups[0])
+            for other in groups[1:]:
+                parent[find(other)] = first
+
+        touched: list[tuple[str, tuple[int, ...]]] = []
+        for reference in request.active:
+            groups = tuple(group_of[n] for n in model.part(reference).nets if n in group_of)
+            touched.append((reference, groups))
+            if len(groups) > 1:
+                join(groups)
+        for effect in request.effects:
+            if effect.adding and len(effect.groups) > 1:
+                join(tuple(effect.groups))
+        for bus in model.bus_groups:
+            parent.setdefault(bus, bus)
+        wanted: set[int] = set()
+        for net in request.nets:
+            if net in group_of:
+                wanted.add(find(group_of[net]))
+        for reference in request.parts:
+            wanted.update(find(group_of[n]) for n in model.part(reference).nets if n in group_of)
+        for lead in request.leads:
+            wanted.update(find(group_of[n]) for n in (lead.red, lead.black) if n in group_of)
+        feeding = self._feeds(wanted, find)
+        wanted |= feeding
+        active = frozenset(r for r, groups in touched if any(find(g) in wanted for g in groups))
+        effects = tuple(
+            e for e in request.effects if not e.groups or any(find(g) in wanted for g in e.groups)
+        )
+        return PointRequest(
+            active, effects, request.rails, request.nets, request.parts, request.leads, request.opened
+        )
+
+    def _feeds(self, wanted: set[int], find: Callable[[int], int]) -> set[int]:
+        """Bus groups that share a part with a wanted group: what feeds it, and all that hangs there."""
+        feeds: set[int] = set()
+        for group, buses in self.bus_neighbours.items():
+            if find(group) in wanted:
+                feeds.update(find(b) for b in buses)
+        for group, buses in self.bus_neighbours.items():
+            if any(find(b) in feeds for b in buses):
+                feeds.add(find(group))
+        return feeds
+
+    def solve(self, requests: Sequence[PointRequest]) -> list[OperatingPoint]:
+        """One operating point per request, in order; everything unknown is solved in two batches."""
+        local = [self.localise(r) for r in requests]
+        stripped: list[PointRequest] = [
+            r
+            if all(e.adding for e in r.effects)
+            else PointRequest(
+                r.active,
+                tuple(e for e in r.effects if e.adding),
+                r.rails,
+                r.nets,
+                r.parts,
+                r.leads,
+                r.opened,
+            )
+            for r in local
+        ]
+        self._fill(stripped)
+        final: list[PointRequest] = []
+        for full, base in zip(local, stripped, strict=True):
+            if full is base:
+                final.append(base)
+                continue
+            live = self._known[base].live
+            kept = tuple(e for e in full.effects if e.adding or e.part.reference in live)
+            if len(kept) == len(base.effects):
+                final.append(base)
+            else:
+                final.append(
+                    PointRequest(full.active, kept, full.rails, full.nets, full.parts, full.leads, full.opened)
+                )
+        self._fill(final)
+        return [self._known[r] for r in final]
+
+    def _fill(self, requests: Sequence[PointRequest]) -> None:
+        missing = list({r: None for r in requests if r not in self._known})
+        if not missing:
+            return
+        instants = [
+            Instant(
+                active=r.active,
+                patches={e.part.reference: e.patch for e in r.effects},
+                nets=r.nets,
+                parts=r.parts,
+                leads=r.leads,
+                opened=r.opened,
+                rails={net: (volts, ohms) for net, volts, ohms in r.rails},
+            )
+            for r in missing
+        ]
+        for request, point in zip(missing, operating_points(self.model.circuit, instants), strict=True):
+            self._known[request] = point
+

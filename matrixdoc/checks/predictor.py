@@ -1,0 +1,100 @@
+"""The one door to prediction: a situation, a look, a set of faults -> a distribution of outcomes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from matrixdoc.checks.coils import Coils
+from matrixdoc.checks.lamps import Lamps
+from matrixdoc.checks.meter import Meter
+from matrixdoc.checks.model import FaultEffect, MachineModel, effect_of_opening
+from matrixdoc.checks.points import Points
+from matrixdoc.checks.prediction import Prediction
+from matrixdoc.checks.reads import Reads
+from matrixdoc.checks.situation import Look, Situation
+from matrixdoc.faults.priors import Fault
+
+Question = tuple[Situation, Look, tuple[Fault, ...]]
+
+
+class Predictor:
+    """Answers questions about one machine. Holds caches; answers do not depend on them."""
+
+    def __init__(self, model: MachineModel) -> None:
+        self.model = model
+        self.points = Points(model)
+        self.reads = Reads(model, self.points)
+        self.lamps = Lamps(model, self.points)
+        self.coils = Coils(model, self.points)
+        self.meter = Meter(model, self.points, self.reads, self.lamps, self.coils)
+        self.anchors: object | None = None
+        self._opened: dict[str, FaultEffect] = {}
+        self._known: dict[Question, Prediction] = {}
+
+    def effects(self, situation: Situation, faults: Iterable[Fault]) -> tuple[FaultEffect, ...]:
+        """Effects of the faults and of the parts that the situation takes out of circuit."""
+        found = [self.model.effects[f] for f in sorted(set(faults)) if f.part not in situation.opened]
+        for reference in situation.opened:
+            effect = self._opened.get(reference)
+            if effect is None:
+                effect = self._opened[reference] = effect_of_opening(self.model, reference)
+            found.append(effect)
+        return tuple(found)
+
+    def prepare(self, questions: Sequence[Question]) -> None:
+        """Solve everything that ``questions`` need in few batches."""
+        reads, lamps, coils, meter = [], [], [], []
+        for situation, look, faults in questions:
+            if (situation, look, faults) in self._known:
+                continue
+            effects = self.effects(situation, faults)
+            if look.kind == "reads" and situation.power:
+                reads.append(self.reads.pair(situation.held, effects))
+            elif look.kind == "lamp" and situation.power:
+                lamps.append((situation.lamps, effects))
+            elif look.kind == "coil" and situation.power:
+                coils.append((look.target, situation.held, effects))
+                coils.append(("", situation.held, effects))
+            elif look.kind == "resting coils" and situation.power:
+                coils.append(("", situation.held, effects))
+            elif look.kind == "meter":
+                meter.append((situation, look, effects))
+        if reads:
+            self.reads.prepare(reads)
+        if lamps:
+            self.lamps.prepare(lamps)
+        if coils:
+            self.coils.prepare(coils)
+        if meter:
+            self.meter.prepare(meter)
+
+    def predict(self, situation: Situation, look: Look, faults: tuple[Fault, ...]) -> Prediction:
+        """Outcomes of ``look`` in ``situation`` if exactly ``faults`` were there."""
+        question = (situation, look, faults)
+        known = self._known.get(question)
+        if known is None:
+            known = self._known[question] = self._predict(situation, look, faults)
+        return known
+
+    def _predict(self, situation: Situation, look: Look, faults: tuple[Fault, ...]) -> Prediction:
+        effects = self.effects(situation, faults)
+        if look.kind == "fuse":
+            patched = [e for e in effects if e.part.reference == look.target and e.patch.absent]
+            return (("open" if patched else "good", 1.0),)
+        if look.kind == "meter":
+            return self.meter.predict(situation, look, effects)
+        if look.kind == "reads":
+            if not situation.power:
+                return ((frozenset(), 1.0),)
+            contacts, rest = self.reads.pair(situation.held, effects)
+            self.reads.prepare([(contacts, rest)])
+            return self.reads.predict(contacts, rest)
+        if look.kind == "lamp":
+            if not situation.power:
+                return (("off", 1.0),)
+            return self.lamps.predict(look.target, situation.lamps, effects)
+        if not situation.power:
+            return (("nothing" if look.kind == "coil" else frozenset(), 1.0),)
+        if look.kind == "coil":
+            return self.coils.predict_pulse(look.target, situation.held, effects)
+        return self.coils.predict_resting(situation.held, effects)

@@ -1,0 +1,314 @@
+"""What a switch scan reads, with some switches held and some faults present.
+
+Switch columns are strobed one at a time. The closed contacts, the added connections and the
+opened parts split the switch wiring into regions that share no conductor; each region is solved
+for every strobe phase that reaches it, and the scan is the union of what the regions read. A
+region is remembered by its contents, so that a walk over a matrix costs one region per press.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import product
+
+from matrixdoc.checks.model import FaultEffect, MachineModel, drive_is_active
+from matrixdoc.checks.points import PointRequest, Points
+from matrixdoc.checks.prediction import Prediction
+from matrixdoc.circuit.netlist import OperatingPoint
+from matrixdoc.definition.wiring import Line, Sensor
+
+EVERY = "*"
+MOST_COINS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class _Input:
+    """One sensor and the matrix row it reads (direct inputs: no matrix)."""
+
+    sensor: Sensor
+    matrix: str
+    row: str
+    switch: str
+
+
+@dataclass(frozen=True, slots=True)
+class RegionRead:
+    """What one region reads: ``closed`` switch references for sure, and per undecided sensor the
+    references that read together or not at all."""
+
+    closed: frozenset[str]
+    undecided: tuple[frozenset[str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Region:
+    contacts: frozenset[str]
+    effects: tuple[FaultEffect, ...]
+    inputs: tuple[str, ...]
+    columns: tuple[tuple[str, str], ...]
+
+
+class Reads:
+    """Predicts the switch scan of one machine."""
+
+    def __init__(self, model: MachineModel, points: Points) -> None:
+        self.model = model
+        self.points = points
+        wiring = model.circuit.wiring
+        self.columns: dict[tuple[str, str], Line] = {}
+        self.inputs: dict[str, _Input] = {}
+        self.input_groups: dict[int, list[str]] = {}
+        self.column_groups: dict[int, list[tuple[str, str]]] = {}
+        self.column_of_drive: dict[str, tuple[str, str]] = {}
+        for matrix in wiring.matrices.values():
+            if matrix.device != "switch":
+                continue
+            strobed, sensed = (
+                (matrix.columns, matrix.rows)
+                if matrix.strobed == "columns"
+                else (matrix.rows, matrix.columns)
+            )
+            for line in strobed:
+                key = (matrix.name, line.key)
+                self.columns[key] = line
+                self.column_of_drive[line.drive] = key
+                self.column_groups.setdefault(model.group_of[line.board_net], []).append(key)
+            for line in sensed:
+                sensor = wiring.sensors[line.sensor]
+                self.inputs[line.sensor] = _Input(sensor, matrix.name, line.key, "")
+        for reference, switch in wiring.switches.items():
+            if switch.sensor and not switch.matrix:
+                sensor = wiring.sensors[switch.sensor]
+                self.inputs[switch.sensor] = _Input(sensor, "", "", reference)
+        for name, entry in self.inputs.items():
+            group = model.group_of.get(entry.sensor.net)
+            if group is not None:
+                self.input_groups.setdefault(group, []).append(name)
+        self.strobed_first = {m.name: m.strobed == "columns" for m in wiring.matrices.values()}
+        self.cell_names = {
+            (m.name, c.column, c.row): c.reference for m in wiring.matrices.values() for c in m.cells
+        }
+        self._regions: dict[tuple[frozenset[str], tuple[FaultEffect, ...]], RegionRead] = {}
+        self._resting: frozenset[str] | None = None
+
+    def cell_name(self, matrix: str, strobed: str, sensed: str) -> str:
+        """The reference of the place where two lines cross, fitted or not."""
+        column, row = (strobed, sensed) if self.strobed_first[matrix] else (sensed, strobed)
+        return self.cell_names.get((matrix, column, row), f"{matrix}/{column}{row}")
+
+    # -- regions -----------------------------------------------------------------------------
+
+    def _anchors(self, effect: FaultEffect) -> frozenset[int]:
+        """Groups that a signal fault acts on: those of the lines it commands or reads."""
+        if effect.groups and not effect.signal:
+            return effect.groups
+        found: set[int] = set()
+        wiring = self.model.circuit.wiring
+        for name in self.model.drives_of.get(effect.part.reference, ()):
+            key = self.column_of_drive.get(name)
+            if key is not None:
+                found.add(self.model.group_of[self.columns[key].board_net])
+        for name in self.model.sensors_of.get(effect.part.reference, ()):
+            group = self.model.group_of.get(wiring.sensors[name].net)
+            if group is not None and name in self.inputs:
+                found.add(group)
+        return frozenset(found)
+
+    def regions(self, contacts: frozenset[str], effects: Iterable[FaultEffect]) -> list[_Region]:
+        """Split closed contacts and faults into regions without a common conductor."""
+        model = self.model
+        group_of = model.group_of
+        parent: dict[int, int] = {}
+
+        def find(group: int) -> int:
+            parent.setdefault(group, group)
+            root = group
+            while parent[root] != root:
+                root = parent[root]
+            parent[group] = root
+            return root
+
+        items: list[tuple[frozenset[int], str, FaultEffect | None]] = []
+        for reference in contacts:
+            nets = model.part(reference).nets
+            items.append((frozenset(group_of[n] for n in nets if n in group_of), reference, None))
+        whole: list[FaultEffect] = []
+        for effect in effects:
+            if effect.supply:
+                whole.append(effect)
+                continue
+            anchors = self._anchors(effect)
+            if anchors:
+                items.append((anchors, "", effect))
+        if whole:
+            # A supply fault reaches every line: there is one region, the whole machine.
+            every = frozenset(self.input_groups) | frozenset(self.column_groups)
+            items.append((every, "", None))
+        for groups, reference, effect in items:
+            joins = effect is None or effect.adding or effect.signal or len(groups) > 1
+            ordered = list(groups)
+            for other in ordered[1:]:
+                if joins:
+                    parent[find(other)] = find(ordered[0])
+            if ordered:
+                find(ordered[0])
+            del reference
+        collected: dict[int, tuple[set[int], set[str], list[FaultEffect]]] = {}
+        for groups, reference, effect in items:
+            if not groups:
+                continue
+            root = find(next(iter(groups)))
+            entry = collected.setdefault(root, (set(), set(), []))
+            entry[0].update(groups)
+            if reference:
+                entry[1].add(reference)
+            if effect is not None:
+                entry[2].append(effect)
+        result = []
+        for groups_, contacts_, effects_ in collected.values():
+            inputs = tuple(sorted(n for g in groups_ for n in self.input_groups.get(g, ())))
+            if not inputs:
+                continue
+            columns = tuple(sorted(k for g in groups_ for k in self.column_groups.get(g, ())))
+            ordered_effects = tuple(sorted([*effects_, *whole], key=lambda e: e.fault))
+            result.append(_Region(frozenset(contacts_), ordered_effects, inputs, columns))
+        return result
+
+    # -- solving -----------------------------------------------------------------------------
+
+    def _requests(self, region: _Region) -> tuple[list[tuple[str, str] | None], list[PointRequest]]:
+        wiring = self.model.circuit.wiring
+        rails = self.points.rails(region.effects, frozenset(), True)
+        analog = tuple(e for e in region.effects if e.analog)
+        forced_on = frozenset(e.part.reference for e in region.effects if e.output is True)
+        forced_off = frozenset(e.part.reference for e in region.effects if e.output is False)
+        nets = tuple(dict.fromkeys(self.inputs[n].sensor.net for n in region.inputs))
+        phases: list[tuple[str, str] | None] = [*region.columns, None]
+        requests = []
+        for phase in phases:
+            active = set(region.contacts)
+            for key in region.columns:
+                drive = wiring.drives[self.columns[key].drive]
+                if drive_is_active(drive, key == phase, region.effects):
+                    active.add(drive.output)
+            active = (active - forced_off) | forced_on
+            requests.append(PointRequest(frozenset(active), analog, rails, nets))
+        return phases, requests
+
+    def _level(self, name: str, point: OperatingPoint, region: _Region) -> bool | None:
+        """Whether input ``name`` reads closed; None where nobody can say."""
+        sensor = self.inputs[name].sensor
+        wiring = self.model.circuit.wiring
+        touching = {e.part.reference: e.patch for e in region.effects if e.signal}
+        state: bool | None
+        if sensor.net in point.floating:
+            state = None if sensor.floating == "undefined" else sensor.floating == sensor.closed_reads
+        else:
+            volts = point.volts[sensor.net]
+            if volts <= sensor.low_v:
+                state = sensor.closed_reads == "low"
+            elif volts >= sensor.high_v:
+                state = sensor.closed_reads == "high"
+            else:
+                state = None
+        del wiring
+        for reference in (sensor.reference, *sensor.path):
+            patch = touching.get(reference)
+            if patch is not None and patch.stuck:
+                state = patch.stuck == "active"
+            elif patch is not None and patch.absent:
+                state = None if sensor.floating == "undefined" else sensor.floating == sensor.closed_reads
+        return state
+
+    def _read(
+        self, region: _Region, phases: Sequence[tuple[str, str] | None], points: Sequence[OperatingPoint]
+    ) -> RegionRead:
+        closed: set[str] = set()
+        coins: dict[str, set[str]] = {}
+        inside = set(region.columns)
+        for phase, point in zip(phases, points, strict=True):
+            for name in region.inputs:
+                state = self._level(name, point, region)
+                if state is False:
+                    continue
+                entry = self.inputs[name]
+                if entry.matrix:
+                    keys = [phase] if phase else [k for k in self.columns if k not in inside]
+                    read = {
+                        self.cell_name(entry.matrix, k[1], entry.row)
+                        for k in keys
+                        if k is not None and k[0] == entry.matrix
+                    }
+                else:
+                    # A direct input is read in every phase alike; the last phase stands for all.
+                    read = {entry.switch} if phase is None else set()
+                if state:
+                    closed |= read
+                elif read:
+                    coins.setdefault(name, set()).update(read)
+        return RegionRead(frozenset(closed), tuple(frozenset(c - closed) for c in coins.values() if c - closed))
+
+    def prepare(self, wanted: Iterable[tuple[frozenset[str], tuple[FaultEffect, ...]]]) -> None:
+        """Solve all regions of many (closed contacts, faults) pairs in one batch."""
+        todo: dict[tuple[frozenset[str], tuple[FaultEffect, ...]], _Region] = {}
+        for contacts, effects in wanted:
+            for region in self.regions(contacts, effects):
+                key = (region.contacts, region.effects)
+                if key not in self._regions:
+                    todo.setdefault(key, region)
+        if not todo:
+            return
+        spans, requests = [], []
+        for key, region in todo.items():
+            phases, some = self._requests(region)
+            spans.append((key, region, phases, len(requests)))
+            requests.extend(some)
+        points = self.points.solve(requests)
+        for key, region, phases, start in spans:
+            self._regions[key] = self._read(region, phases, points[start : start + len(phases)])
+
+    def contacts(self, held: Iterable[str], effects: Iterable[FaultEffect]) -> frozenset[str]:
+        """Contacts that conduct: held ones and normally closed ones, as their faults allow."""
+        wiring = self.model.circuit.wiring
+        closed = set(self.model.resting_contacts)
+        for reference in held:
+            switch = wiring.switches[reference]
+            if switch.normally_closed:
+                closed.discard(switch.contact)
+            else:
+                closed.add(switch.contact)
+        for effect in effects:
+            if effect.contact is True:
+                closed.add(effect.part.reference)
+            elif effect.contact is False:
+                closed.discard(effect.part.reference)
+        return frozenset(closed)
+
+    def pair(
+        self, held: Iterable[str], effects: Sequence[FaultEffect]
+    ) -> tuple[frozenset[str], tuple[FaultEffect, ...]]:
+        """The (closed contacts, remaining faults) pair that ``prepare`` and ``predict`` take."""
+        return self.contacts(held, effects), tuple(e for e in effects if e.contact is None)
+
+    def predict(self, contacts: frozenset[str], effects: tuple[FaultEffect, ...]) -> Prediction:
+        """Sets of switch references that read closed, with probabilities."""
+        closed: set[str] = set()
+        coins: list[frozenset[str]] = []
+        for region in self.regions(contacts, effects):
+            read = self._regions[(region.contacts, region.effects)]
+            closed |= read.closed
+            coins.extend(read.undecided)
+        if not coins:
+            return ((frozenset(closed), 1.0),)
+        coins = coins[:MOST_COINS]
+        share = 0.5 ** len(coins)
+        outcomes: dict[frozenset[str], float] = {}
+        for choice in product((False, True), repeat=len(coins)):
+            extra: set[str] = set()
+            for taken, some in zip(choice, coins, strict=True):
+                if taken:
+                    extra |= some
+            outcome = frozenset(closed | extra)
+            outcomes[outcome] = outcomes.get(outcome, 0.0) + share
+        return tuple(sorted(outcomes.items(), key=lambda o: (-o[1], sorted(o[0]))))

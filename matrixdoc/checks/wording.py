@@ -1,0 +1,118 @@
+"""Situations, looks, outcomes and findings in plain words, with this machine's names."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from matrixdoc.checks.situation import ALL_LAMPS, NOT_SURE, OPEN_LOOP, Finding, Look, Outcome, Situation
+from matrixdoc.definition.wiring import GROUND, Part, Wiring
+
+UNITS = {"volts": "V", "ohms": "ohm", "diode": "V"}
+METER_WORDS = {"volts": "volts", "ohms": "ohms", "diode": "diode test"}
+
+
+def device_words(wiring: Wiring, reference: str) -> str:
+    """A switch, lamp or coil as a person names it: ``switch C3R5 (left lane)``."""
+    device = wiring.switches.get(reference) or wiring.lamps.get(reference) or wiring.coils.get(reference)
+    name = reference.replace("/", " ", 1)
+    title = device.title if device is not None else ""
+    return f"{name} ({title})" if title and title not in name else name
+
+
+def short_words(references: Iterable[str]) -> str:
+    """Several references, short: ``switch C3R5, C3R6``; ``nothing`` for none."""
+    groups: dict[str, list[str]] = {}
+    for reference in sorted(references):
+        head, _, tail = reference.partition("/")
+        groups.setdefault(head, []).append(tail or head)
+    return "; ".join(f"{head} {', '.join(tails)}" for head, tails in groups.items()) or "nothing"
+
+
+def part_words(part: Part) -> str:
+    """A part as a person finds it: its title, else its reference."""
+    return part.title or part.reference.replace("/", " ", 1)
+
+
+def net_words(wiring: Wiring, net: str) -> str:
+    """A point to put a lead on."""
+    if net == GROUND:
+        return "ground"
+    for supply in wiring.supplies.values():
+        if supply.rail == net:
+            return f"the {supply.title or supply.name} rail"
+    return net.replace("/", " ")
+
+
+def situation_words(wiring: Wiring, situation: Situation) -> str:
+    """What is set up: ``power on, holding switch C3R5``."""
+    words = ["power on" if situation.power else "power off and unplugged"]
+    if situation.held:
+        words.append(f"holding {short_words(situation.held)}")
+    if situation.lamps:
+        commanded = "all lamps" if ALL_LAMPS in situation.lamps else short_words(situation.lamps)
+        words.append(f"{commanded} commanded on")
+    if situation.pulsed:
+        words.append(f"{device_words(wiring, situation.pulsed)} pulsed")
+    if situation.opened:
+        words.append("taken out of circuit: " + ", ".join(situation.opened))
+    return ", ".join(words)
+
+
+def look_words(wiring: Wiring, look: Look) -> str:
+    """What is looked at."""
+    if look.kind == "reads":
+        return "what the switch scan reads"
+    if look.kind in ("lamp", "coil"):
+        return device_words(wiring, look.target)
+    if look.kind == "resting coils":
+        return "which coils pull in by themselves"
+    if look.kind == "fuse":
+        part = wiring.parts.get(look.target)
+        return f"{part_words(part) if part else look.target}, by meter, out of its clip"
+    function = METER_WORDS[look.function or "volts"]
+    return f"{function}, red on {net_words(wiring, look.red)}, black on {net_words(wiring, look.black)}"
+
+
+def number_words(value: float, unit: str) -> str:
+    """A reading the way a meter shows it: ``4.72 V``, ``12.3 ohm``, ``2.2 kohm``."""
+    if unit == "ohm":
+        for size, prefix in ((1e6, "M"), (1e3, "k")):
+            if abs(value) >= size:
+                return f"{value / size:.3g} {prefix}ohm"
+        return f"{value:.1f} ohm" if value < 100 else f"{value:.0f} ohm"
+    return f"{value:.2f} {unit}" if abs(value) < 10 else f"{value:.1f} {unit}"
+
+
+def outcome_words(wiring: Wiring, look: Look, outcome: Outcome) -> str:
+    """What is seen, in words."""
+    if outcome == NOT_SURE:
+        return NOT_SURE
+    if isinstance(outcome, frozenset):
+        if look.kind == "resting coils":
+            return f"locked on: {short_words(outcome)}" if outcome else "no coil pulls in"
+        return f"reads {short_words(outcome)}"
+    if isinstance(outcome, float):
+        return number_words(outcome, UNITS[look.function or "volts"])
+    if outcome == OPEN_LOOP:
+        return "OL (open)"
+    return outcome
+
+
+def finding_words(wiring: Wiring, finding: Finding) -> str:
+    """A finding as one line."""
+    situation, look = finding.situation, finding.look
+    seen = outcome_words(wiring, look, finding.outcome)
+    if look.kind == "reads":
+        if not situation.held:
+            return f"with nothing pressed it {seen}" if seen != NOT_SURE else "resting scan: not sure"
+        if len(situation.held) == 1 and finding.outcome == frozenset(situation.held):
+            return f"{device_words(wiring, situation.held[0])} pressed: reads by itself, as it should"
+        pressed = (
+            device_words(wiring, situation.held[0]) if len(situation.held) == 1 else short_words(situation.held)
+        )
+        return f"{pressed} held: {seen}"
+    if look.kind == "lamp":
+        return f"{device_words(wiring, look.target)} is {seen} ({situation_words(wiring, situation)})"
+    if look.kind == "coil":
+        return f"{device_words(wiring, look.target)} pulsed: {seen}"
+    return f"{look_words(wiring, look)}: {seen} ({situation_words(wiring, situation)})"

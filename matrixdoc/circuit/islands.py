@@ -1,0 +1,358 @@
+"""From an instant to the few branches that decide what is wanted of it.
+
+An instant *touches* parts (closed contacts, driven parts, patches, parts out of circuit, leads).
+From the wanted nets the clusters are searched through their links; clusters that current can only
+enter, or only leave, carry none (leakage apart) and are dropped unless a voltage in them is wanted;
+of the others only the core and the stretches between attached nets are kept.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+from matrixdoc.circuit.elements import Circuit, Instant, RawBranch, part_branches
+from matrixdoc.circuit.kinds import check_values
+from matrixdoc.circuit.structure import NO_PART, OUTSIDE, Link, Structure
+
+LEAD_PART = -2
+SOURCE_OFFSET = -10
+"""Part number of the source branch of rail ``n`` is ``SOURCE_OFFSET - n``."""
+
+
+class Touched(NamedTuple):
+    """One touched part: its number, the branches it has now, and a key that says which."""
+
+    part: int
+    branches: tuple[RawBranch, ...]
+    key: object
+
+
+def touched_parts(circuit: Circuit, structure: Structure, instant: Instant) -> list[Touched]:
+    """Parts of an instant that are not in the state the structure was made for, leads last.
+
+    Raises ``ValueError`` for an unknown part or value name, naming it.
+    """
+    index = circuit.part_index
+    found: list[Touched] = []
+    patches, values, opened = instant.patches, instant.values, instant.opened
+    active = instant.active
+    for name in active:
+        if name in patches or name in opened or name in values:
+            continue
+        part = index.get(name)
+        if part is None:
+            raise ValueError(f"no part {name!r} in this machine (named as active)")
+        if structure.active[part] != structure.idle[part]:
+            found.append(Touched(part, structure.active[part], part))
+    for name in values:
+        if name not in patches and name not in opened:
+            _changed(circuit, structure, instant, name, found)
+    for name in patches:
+        if name not in opened:
+            _changed(circuit, structure, instant, name, found)
+    for name in opened:
+        part = index.get(name)
+        if part is None:
+            raise ValueError(f"no part {name!r} in this machine (named as opened)")
+        if structure.idle[part]:
+            found.append(Touched(part, (), ("opened", part)))
+    for lead in instant.leads:
+        ends = (net_number(circuit, lead.red), net_number(circuit, lead.black))
+        if ends[0] != ends[1]:
+            branch = RawBranch(ends[0], ends[1], lead.ohm, 0.0, 1.0, lead.emf_v)
+            found.append(Touched(LEAD_PART, (branch,), branch))
+    return found
+
+
+def net_number(circuit: Circuit, name: str) -> int:
+    """Number of a net; ``ValueError`` for a name that the machine does not have."""
+    number = circuit.net_index.get(name)
+    if number is None:
+        raise ValueError(f"no net {name!r} in this machine")
+    return number
+
+
+def _changed(circuit: Circuit, structure: Structure, instant: Instant, name: str, found: list[Touched]) -> None:
+    part = circuit.part_index.get(name)
+    if part is None:
+        raise ValueError(f"no part {name!r} in this machine (named in a patch)")
+    nets, kind = circuit.terminals[part], circuit.kinds[part]
+    if not nets or name in circuit.alternating:
+        return
+    values = circuit.part_values[part]
+    own = instant.values.get(name)
+    if own:
+        check_values(kind, own)
+        values = {**values, **own}
+    try:
+        branches = part_branches(
+            kind, nets, values, name in instant.active, instant.patches.get(name), structure.cold
+        )
+    except (ValueError, IndexError) as error:
+        raise ValueError(f"part {name}: {error}") from None
+    if branches != structure.idle[part]:
+        found.append(Touched(part, branches, (part, branches)))
+
+
+def cluster_groups(structure: Structure, circuit: Circuit, touched: Touched) -> set[int]:
+    """Groups of clusters that a touched part joins or changes."""
+    groups = set()
+    nets: Iterable[int] = circuit.terminals[touched.part] if touched.part >= 0 else ()
+    for net in nets:
+        cluster = structure.cluster_of[net]
+        if cluster != OUTSIDE:
+            groups.add(structure.group_of[cluster])
+    for branch in touched.branches:
+        for net in (branch.a, branch.b):
+            cluster = structure.cluster_of[net]
+            if cluster != OUTSIDE:
+                groups.add(structure.group_of[cluster])
+    return groups
+
+
+def island_branches(
+    structure: Structure,
+    sources: dict[int, RawBranch],
+    wanted: Sequence[int],
+    touched: Sequence[Touched],
+) -> list[tuple[RawBranch, int]]:
+    """Branches (with part numbers) that decide the wanted nets.
+
+    ``sources``: source branch by rail number, for live rails that are not stiff. The result may
+    hold branches that turn out to carry nothing, never too few.
+    """
+    removed = {item.part for item in touched}
+    cluster_of = structure.cluster_of
+    added: dict[int, list[Link]] = {}
+    extra: dict[int, list[Link]] = {}
+    climbed: set[int] = set()
+
+    def climb(cluster: int) -> None:
+        while cluster != OUTSIDE and cluster not in climbed:
+            climbed.add(cluster)
+            above = structure.leaf_parent[cluster]
+            if above is None:
+                return
+            if above != OUTSIDE:
+                extra.setdefault(above, []).extend(structure.leaf_links[cluster])
+            cluster = above
+
+    for item in touched:
+        for branch in item.branches:
+            first, second = cluster_of[branch.a], cluster_of[branch.b]
+            link = Link(first, second, branch, item.part)
+            if first != OUTSIDE:
+                added.setdefault(first, []).append(link)
+                climb(first)
+            if second != OUTSIDE and second != first:
+                added.setdefault(second, []).append(link)
+                climb(second)
+    targets = {cluster_of[net] for net in wanted}
+    targets.discard(OUTSIDE)
+    for cluster in targets:
+        climb(cluster)
+    reached, links = _search(structure, targets, removed, added, extra)
+    keep = _carrying(structure, reached, links, targets)
+    return _expand(structure, sources, wanted, removed, links, keep)
+
+
+def _search(
+    structure: Structure,
+    targets: set[int],
+    removed: set[int],
+    added: dict[int, list[Link]],
+    extra: dict[int, list[Link]],
+) -> tuple[set[int], list[Link]]:
+    """Breadth-first over the links, stopping at boundaries; every link once."""
+    queue = list(targets)
+    reached = set(queue)
+    done: set[int] = set()
+    links: list[Link] = []
+    nothing: list[Link] = []
+    for cluster in queue:
+        done.add(cluster)
+        for part_of_rest, found in (
+            (True, structure.links[cluster]),
+            (True, extra.get(cluster, nothing)),
+            (False, added.get(cluster, nothing)),
+        ):
+            for link in found:
+                if part_of_rest and link.part in removed:
+                    continue
+                other = link.second if link.first == cluster else link.first
+                if other == OUTSIDE or other == cluster:
+                    links.append(link)
+                elif other not in done:
+                    links.append(link)
+                    if other not in reached:
+                        reached.add(other)
+                        queue.append(other)
+    return reached, links
+
+
+def _spread(start: set[int], steps: list[tuple[int, int]]) -> set[int]:
+    """Everything that can be reached from ``start`` along the steps."""
+    if not steps:
+        return start
+    onward: dict[int, list[int]] = {}
+    for first, second in steps:
+        onward.setdefault(first, []).append(second)
+    queue = list(start)
+    for cluster in queue:
+        for other in onward.get(cluster, ()):
+            if other not in start:
+                start.add(other)
+                queue.append(other)
+    return start
+
+
+def _carrying(structure: Structure, reached: set[int], links: list[Link], targets: set[int]) -> set[int]:
+    """Clusters that current can enter and leave, and what wanted ones that it cannot depend on."""
+    if len(reached) == 1:
+        return reached
+    fed = {cluster for cluster in reached if structure.anchored[cluster]}
+    drained = set(fed)
+    steps: list[tuple[int, int]] = []
+    for first, second, branch, _ in links:
+        both_ways = branch.saturation_a == 0.0
+        if branch.emf_v != 0.0:
+            fed.update((first, second))
+            drained.update((first, second))
+            both_ways = True
+        if both_ways and (first == OUTSIDE or second == OUTSIDE):
+            fed.update((first, second))
+            drained.update((first, second))
+        if first == OUTSIDE:
+            fed.add(second)
+        elif second == OUTSIDE:
+            drained.add(first)
+        elif first != second:
+            steps.append((first, second))
+            if both_ways:
+                steps.append((second, first))
+    fed.discard(OUTSIDE)
+    drained.discard(OUTSIDE)
+    fed = _spread(fed, steps)
+    back = [(second, first) for first, second in steps]
+    drained = _spread(drained, back)
+    keep = fed & drained
+    queue = [cluster for cluster in targets if cluster not in keep]
+    if queue:
+        before: dict[int, list[int]] = {}
+        after: dict[int, list[int]] = {}
+        for first, second in steps:
+            before.setdefault(second, []).append(first)
+            after.setdefault(first, []).append(second)
+        for cluster in queue:
+            if cluster in keep:
+                continue
+            keep.add(cluster)
+            if cluster not in drained:
+                queue.extend(before.get(cluster, ()))
+            if cluster not in fed:
+                queue.extend(after.get(cluster, ()))
+    return keep
+
+
+def _expand(
+    structure: Structure,
+    sources: dict[int, RawBranch],
+    wanted: Sequence[int],
+    removed: set[int],
+    links: list[Link],
+    keep: set[int],
+) -> list[tuple[RawBranch, int]]:
+    cluster_of = structure.cluster_of
+    attached: dict[int, set[int]] = {cluster: set(structure.core_nets[cluster]) for cluster in keep}
+    result: list[tuple[RawBranch, int]] = []
+    for net in wanted:
+        if cluster_of[net] in keep:
+            attached[cluster_of[net]].add(net)
+    for first, second, branch, part in links:
+        if (first == OUTSIDE or first in keep) and (second == OUTSIDE or second in keep):
+            result.append((branch, part))
+            if first != OUTSIDE:
+                attached[first].add(branch.a)
+            if second != OUTSIDE:
+                attached[second].add(branch.b)
+    cuts: set[int] = set()
+    for part in removed:
+        child = structure.child_of_part.get(part)
+        if child is not None and cluster_of[child] in keep:
+            cuts.add(child)
+            attached[cluster_of[child]].update((child, structure.parent[child]))
+    for cluster in keep:
+        for branch, part in structure.core_branches[cluster]:
+            if part not in removed or part == NO_PART:
+                result.append((branch, part))
+        for net, rail in structure.sources.get(cluster, ()):
+            result.append((sources[rail], SOURCE_OFFSET - rail))
+            attached[cluster].add(net)
+        if structure.loops[cluster]:
+            _close_loops(structure, cluster, removed, attached[cluster], result)
+        if len(attached[cluster]) > 1:
+            _tree(structure, attached[cluster], cuts, result)
+    return result
+
+
+def _close_loops(
+    structure: Structure, cluster: int, removed: set[int], attached: set[int], result: list[tuple[RawBranch, int]]
+) -> None:
+    """Take in the links that close a ring with something attached inside it."""
+    waiting = [loop for loop in structure.loops[cluster] if loop.link.part not in removed]
+    numbers = sorted(structure.enter[net] for net in attached)
+    while True:
+        found = []
+        for loop in waiting:
+            inside = loop.always
+            for low, high in loop.ranges:
+                place = bisect_left(numbers, low)
+                inside = inside or (place < len(numbers) and numbers[place] < high)
+            if inside:
+                found.append(loop)
+        if not found:
+            return
+        for loop in found:
+            waiting.remove(loop)
+            attached.update((loop.link.branch.a, loop.link.branch.b))
+            result.append((loop.link.branch, loop.link.part))
+        numbers = sorted(structure.enter[net] for net in attached)
+
+
+def _tree(
+    structure: Structure, attached: set[int], cuts: set[int], result: list[tuple[RawBranch, int]]
+) -> None:
+    """Stretches of the tree between attached nets (an auxiliary tree over lowest common ancestors)."""
+    enter, leave, parent = structure.enter, structure.leave, structure.parent
+    depth, root, distance = structure.depth, structure.root, structure.distance
+
+    def join(child: int, above: int) -> None:
+        if child in cuts and parent[child] == above:
+            return
+        ohm = distance[child] - distance[above]
+        result.append((RawBranch(child, above, ohm if ohm > 1e-9 else 1e-9, 0.0, 1.0, 0.0), NO_PART))
+
+    stack: list[int] = []
+    for net in sorted(attached, key=enter.__getitem__):
+        if stack:
+            if root[net] != root[stack[0]]:
+                while len(stack) > 1:
+                    join(stack[-1], stack[-2])
+                    stack.pop()
+                stack.clear()
+            else:
+                common, number = stack[-1], enter[net]
+                while not enter[common] <= number < leave[common]:
+                    common = parent[common]
+                while len(stack) > 1 and depth[stack[-2]] >= depth[common]:
+                    join(stack[-1], stack[-2])
+                    stack.pop()
+                if stack[-1] != common:
+                    join(stack[-1], common)
+                    stack[-1] = common
+        stack.append(net)
+    while len(stack) > 1:
+        join(stack[-1], stack[-2])
+        stack.pop()

@@ -1,0 +1,370 @@
+"""Exact reduction of a small circuit, and back-substitution of what was eliminated.
+
+Nets that hang by one branch carry no current: they are at their neighbour's voltage. Nets with two
+branches are passed through: two resistances, a resistance and a junction, or two equal junctions of
+one direction become one branch. What is left is split at the boundaries, numbered canonically and
+handed to the solver as :class:`~matrixdoc.circuit.newton.Problem` values.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from matrixdoc.circuit.elements import RawBranch
+from matrixdoc.circuit.newton import BranchKey, Problem, Solution
+
+WEAK_OHM = 1e6
+"""A resistance of this much or more holds no net: leakage, or a voltmeter."""
+OFF_V = -0.3
+"""A junction with less than this across it is turned off and holds nothing."""
+
+
+class Hanging(NamedTuple):
+    """A net without current: at the volts of ``other`` plus ``rise_v``."""
+
+    net: int
+    other: int
+    rise_v: float
+    weak: bool
+
+
+class Passed(NamedTuple):
+    """A net between two branches that became one; signs: its current in each piece's own direction.
+
+    ``near`` is the end from which the net's volts are found, through ``ohm`` and ``drop_v``
+    (falling from ``near`` with the current ``sign`` times that of ``branch``).
+    """
+
+    net: int
+    branch: int
+    pieces: tuple[tuple[int, float], tuple[int, float]]
+    near: int
+    sign: float
+    ohm: float
+    drop_v: float
+    ends: tuple[tuple[int, bool], tuple[int, bool]]
+
+
+@dataclass(slots=True)
+class Piece:
+    """One independent part of the reduced circuit: how its numbers map to the problem's."""
+
+    problem: Problem
+    nets: tuple[int, ...]
+    branches: tuple[tuple[int, float], ...]
+    anchored: bool
+
+
+@dataclass(slots=True)
+class Reduced:
+    """A reduced island: what to solve, and how to find the wanted volts and amperes from it."""
+
+    wanted: tuple[int, ...]
+    boundary: Mapping[int, float]
+    branches: list[RawBranch]
+    steps: list[Hanging | Passed]
+    pieces: list[Piece]
+    tags: dict[int, list[tuple[int, float]]]
+    dead: set[int] = field(default_factory=set)
+
+
+@dataclass(frozen=True, slots=True)
+class IslandPoint:
+    """Volts by net number, amperes by part number, nets that nothing holds, convergence."""
+
+    volts: dict[int, float]
+    amps: dict[int, float]
+    floating: frozenset[int]
+    converged: bool
+
+
+def reduce_island(
+    branches: Sequence[tuple[RawBranch, int]],
+    boundary: Mapping[int, float],
+    wanted: Sequence[int],
+    wanted_parts: Mapping[int, int],
+    prefer: Sequence[int] = (),
+    simplify: bool = True,
+) -> Reduced:
+    """Reduce the branches of an island.
+
+    ``boundary``: net -> known volts. ``wanted_parts``: part -> its first net, the current into
+    which is wanted. ``prefer``: nets to take as 0 V where nothing ties an island to a boundary
+    (the black lead). ``simplify`` False keeps every net (for tests and decks).
+    """
+    rows = [branch for branch, _ in branches]
+    touching: dict[int, list[int]] = {net: [] for net in wanted if net not in boundary}
+    tags: dict[int, list[tuple[int, float]]] = {}
+    needed: set[int] = set()
+    for number, (branch, part) in enumerate(branches):
+        a, b = branch.a, branch.b
+        if a not in boundary:
+            touching.setdefault(a, []).append(number)
+        if b not in boundary:
+            touching.setdefault(b, []).append(number)
+        if part in wanted_parts:
+            first = wanted_parts[part]
+            if first in (a, b):
+                tags.setdefault(part, []).append((number, 1.0 if a == first else -1.0))
+                needed.add(number)
+    state = _Work(rows, touching, boundary, set(wanted), needed)
+    if simplify:
+        state.run()
+    reduced = Reduced(tuple(wanted), boundary, rows, state.steps, [], tags, state.dead)
+    _split(state, reduced, prefer)
+    return reduced
+
+
+class _Work:
+    """The only mutable thing: the circuit while it is being reduced."""
+
+    def __init__(
+        self,
+        rows: list[RawBranch],
+        touching: dict[int, list[int]],
+        boundary: Mapping[int, float],
+        required: set[int],
+        needed: set[int],
+    ) -> None:
+        self.rows, self.touching, self.boundary = rows, touching, boundary
+        self.required, self.needed = required, needed
+        self.steps: list[Hanging | Passed] = []
+        self.dead: set[int] = set()
+        self.direct: set[int] = {
+            number for number in needed if rows[number].a in boundary and rows[number].b in boundary
+        }
+
+    def run(self) -> None:
+        touching, boundary = self.touching, self.boundary
+        queue = [net for net, numbers in touching.items() if len(numbers) <= 2]
+        for net in queue:
+            numbers = touching.get(net)
+            if numbers is None:
+                continue
+            if len(numbers) == 1:
+                again = self._hanging(net, numbers[0])
+            elif len(numbers) == 2:
+                again = self._passed(net, numbers[0], numbers[1])
+            elif not numbers and net not in self.required:
+                del touching[net]
+                continue
+            else:
+                continue
+            for other in again:
+                if other not in boundary and len(touching[other]) <= 2:
+                    queue.append(other)
+
+    def _hanging(self, net: int, number: int) -> tuple[int, ...]:
+        row = self.rows[number]
+        other, rise = (row.b, row.emf_v) if row.a == net else (row.a, -row.emf_v)
+        if net in self.required:
+            if row.saturation_a > 0.0:
+                return ()  # what leaks through it decides: left to the solver
+            self.steps.append(Hanging(net, other, rise, row.ohm >= WEAK_OHM))
+            self.required.add(other)
+        self.dead.add(number)
+        del self.touching[net]
+        if other in self.boundary:
+            return ()
+        self.touching[other].remove(number)
+        return (other,)
+
+    def _passed(self, net: int, n1: int, n2: int) -> tuple[int, ...]:
+        rows = self.rows
+        r1, r2 = rows[n1], rows[n2]
+        o1, s1 = (r1.b, -1.0) if r1.a == net else (r1.a, 1.0)
+        o2, s2 = (r2.b, 1.0) if r2.a == net else (r2.a, -1.0)
+        emf = s1 * r1.emf_v + s2 * r2.emf_v
+        wanted = net in self.required
+        if o1 == o2:
+            if emf == 0.0 and not wanted and not (r1.emf_v or r2.emf_v):
+                self.dead.update((n1, n2))
+                del self.touching[net]
+                if o1 in self.boundary:
+                    return ()
+                numbers = self.touching[o1]
+                numbers.remove(n1)
+                numbers.remove(n2)
+                return (o1,)
+            return ()
+        saturation = r1.saturation_a or r2.saturation_a
+        emission, turn = 1.0, 1.0
+        if r1.saturation_a and r2.saturation_a:
+            if wanted or s1 != s2 or r1.saturation_a != r2.saturation_a:
+                return ()
+            emission, turn = r1.emission + r2.emission, s1
+        elif r1.saturation_a:
+            emission, turn = r1.emission, s1
+        elif r2.saturation_a:
+            emission, turn = r2.emission, s2
+        ends = (o1, o2) if turn > 0 else (o2, o1)
+        new = len(rows)
+        rows.append(RawBranch(ends[0], ends[1], r1.ohm + r2.ohm, saturation, emission, turn * emf))
+        needed = self.needed
+        if wanted or n1 in needed or n2 in needed:
+            needed.add(new)
+            if wanted:
+                # Volts of the net from the end that only a resistance parts it from.
+                if r1.saturation_a:
+                    near, sign, ohm, drop = o2, -turn, r2.ohm, -s2 * r2.emf_v
+                else:
+                    near, sign, ohm, drop = o1, turn, r1.ohm, s1 * r1.emf_v
+                self.required.add(near)
+            else:
+                near, sign, ohm, drop = -1, 0.0, 0.0, 0.0
+            holds = (
+                (o1, r1.ohm < WEAK_OHM and not r1.saturation_a),
+                (o2, r2.ohm < WEAK_OHM and not r2.saturation_a),
+            )
+            pieces = ((n1, s1 * turn), (n2, s2 * turn))
+            self.steps.append(Passed(net if wanted else -1, new, pieces, near, sign, ohm, drop, holds))
+        self.dead.update((n1, n2))
+        del self.touching[net]
+        outside = 0
+        for other, old in ((o1, n1), (o2, n2)):
+            if other in self.boundary:
+                outside += 1
+            else:
+                numbers = self.touching[other]
+                numbers[numbers.index(old)] = new
+        if outside == 2 and new in needed:
+            self.direct.add(new)
+        return (o1, o2)
+
+
+def _split(state: _Work, reduced: Reduced, prefer: Sequence[int]) -> None:
+    """Independent pieces that hold something required, each numbered canonically."""
+    rows, touching, boundary = state.rows, state.touching, state.boundary
+    for number in sorted(state.direct - state.dead):
+        row = rows[number]
+        emf = row.emf_v - boundary[row.a] + boundary[row.b]
+        key: BranchKey = (0, 0, round(row.ohm, 9), row.saturation_a, row.emission, round(emf, 12))
+        reduced.pieces.append(Piece(Problem(0, (key,)), (), ((number, 1.0),), True))
+    seen: set[int] = set()
+    starts = [net for net in touching if net in state.required]
+    for number in state.needed - state.dead:
+        starts.extend(net for net in (rows[number].a, rows[number].b) if net in touching)
+    for start in starts:
+        if start in seen:
+            continue
+        seen.add(start)
+        members = [start]
+        numbers: dict[int, None] = {}
+        for net in members:
+            for number in touching[net]:
+                if number not in numbers:
+                    numbers[number] = None
+                    row = rows[number]
+                    other = row.b if row.a == net else row.a
+                    if other not in boundary and other not in seen:
+                        seen.add(other)
+                        members.append(other)
+        reduced.pieces.append(_piece(rows, members, list(numbers), boundary, prefer))
+
+
+def _piece(
+    rows: list[RawBranch],
+    members: list[int],
+    numbers: list[int],
+    boundary: Mapping[int, float],
+    prefer: Sequence[int],
+) -> Piece:
+    anchored = any(rows[number].a in boundary or rows[number].b in boundary for number in numbers)
+    if not anchored:
+        # Nothing ties these nets to ground: one of them is called 0 V.
+        zero = next((net for net in prefer if net in members), members[0])
+        members = [net for net in members if net != zero]
+        boundary = {zero: 0.0}
+    if 1 < len(members) <= 6:
+        members = _ordered(rows, members, numbers, boundary)
+    local = {net: number for number, net in enumerate(members)}
+    outside = len(members)
+    keyed: list[tuple[BranchKey, int, float]] = []
+    for number in numbers:
+        a, b, ohm, saturation, emission, emf = rows[number]
+        first, second = local.get(a, outside), local.get(b, outside)
+        if first == outside:
+            emf -= boundary[a]
+        if second == outside:
+            emf += boundary[b]
+        sign = 1.0
+        if saturation == 0.0:
+            emission = 1.0
+            if first > second:
+                first, second, emf, sign = second, first, -emf, -1.0
+        emf = round(emf, 12) + 0.0
+        keyed.append(((first, second, round(ohm, 9), saturation, emission, emf), number, sign))
+    keyed.sort()
+    problem = Problem(outside, tuple(key for key, _, _ in keyed))
+    nets = tuple(members) if anchored else (*members, zero)
+    return Piece(problem, nets, tuple((number, sign) for _, number, sign in keyed), anchored)
+
+
+def _ordered(
+    rows: list[RawBranch], members: list[int], numbers: list[int], boundary: Mapping[int, float]
+) -> list[int]:
+    """Nets in an order that depends on their branches, not on their names (ties keep theirs)."""
+    marks: dict[int, list[tuple[float, float, float, float]]] = {net: [] for net in members}
+    for number in numbers:
+        a, b, ohm, saturation, emission, emf = rows[number]
+        ohm = round(ohm, 9)
+        if a in marks:
+            outer = boundary[b] if b in boundary else -1e9
+            marks[a].append((ohm, saturation, 1.0, outer + emf))
+        if b in marks:
+            outer = boundary[a] if a in boundary else -1e9
+            marks[b].append((ohm, saturation, -1.0 if saturation else 1.0, outer - emf))
+    for mark in marks.values():
+        mark.sort()
+    return sorted(members, key=lambda net: marks[net])
+
+
+def finish(reduced: Reduced, solutions: Sequence[Solution]) -> IslandPoint:
+    """Volts and amperes of an island from the solutions of its pieces, in order."""
+    volts: dict[int, float] = dict(reduced.boundary)
+    current: dict[int, float] = {}
+    held: set[int] = set(reduced.boundary)
+    converged = True
+    rows = reduced.branches
+    for piece, solution in zip(reduced.pieces, solutions, strict=True):
+        converged = converged and solution.converged
+        for net, value in zip(piece.nets, solution.volts, strict=False):
+            volts[net] = value
+        if not piece.anchored:
+            volts[piece.nets[-1]] = 0.0
+        ties: list[tuple[int, int]] = []
+        for (number, sign), value in zip(piece.branches, solution.amps, strict=True):
+            current[number] = sign * value
+            row = rows[number]
+            if row.ohm < WEAK_OHM and (
+                row.saturation_a == 0.0 or volts[row.a] - volts[row.b] - row.emf_v > OFF_V
+            ):
+                ties.append((row.a, row.b))
+        grown = bool(ties)
+        while grown:
+            grown = False
+            for a, b in ties:
+                if (a in held) != (b in held):
+                    held.update((a, b))
+                    grown = True
+    for step in reversed(reduced.steps):
+        if isinstance(step, Hanging):
+            volts[step.net] = volts.get(step.other, 0.0) + step.rise_v
+            if not step.weak and step.other in held:
+                held.add(step.net)
+        else:
+            value = current[step.branch]
+            for number, sign in step.pieces:
+                current[number] = sign * value
+            if step.net >= 0:
+                volts[step.net] = volts[step.near] - step.sign * value * step.ohm - step.drop_v
+                if any(holds and end in held for end, holds in step.ends):
+                    held.add(step.net)
+    amps = {
+        part: sum(sign * current.get(number, 0.0) for number, sign in found)
+        for part, found in reduced.tags.items()
+    }
+    wanted = {net: volts.get(net, 0.0) for net in reduced.wanted}
+    return IslandPoint(wanted, amps, frozenset(net for net in wanted if net not in held), converged)

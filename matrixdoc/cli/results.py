@@ -1,0 +1,344 @@
+"""What ``--json`` prints: one model per result, each with a published JSON Schema.
+
+Print a schema with ``matrixdoc schema NAME``. Fields are added over time, never renamed.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+
+class Result(BaseModel):
+    """Base of all results."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+Outcome = list[str] | float | str
+"""References that read (or coils that are pulled in), a reading, or a word."""
+
+
+class FaultResult(Result):
+    """One part in one failure mode."""
+
+    part: str
+    kind: str
+    mode: str
+    title: str = ""
+    place: str = ""
+
+
+class SituationResult(Result):
+    """What is powered, held, commanded and taken out of circuit."""
+
+    power: bool
+    held: list[str]
+    lamps: list[str]
+    pulsed: str
+    opened: list[str]
+    words: str
+
+
+class LookResult(Result):
+    """What is looked at."""
+
+    kind: str
+    target: str
+    function: str
+    red: str
+    black: str
+    words: str
+
+
+class ReasonResult(Result):
+    """One finding's word for (positive bits) or against (negative bits) a cause."""
+
+    words: str
+    bits: float
+
+
+class MemberResult(Result):
+    """A member of a group of causes that no available check separates."""
+
+    faults: list[FaultResult]
+    probability: float
+
+
+class CauseResult(Result):
+    """A cause, or a group of causes."""
+
+    rank: int
+    probability: float
+    title: str
+    faults: list[FaultResult]
+    members: list[MemberResult]
+    for_: list[ReasonResult] = Field(alias="for", serialization_alias="for")
+    against: list[ReasonResult]
+    repair: str
+    caution: str
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+
+class ExpectedResult(Result):
+    """What a check would show if the cause of this rank held."""
+
+    cause: int
+    words: str
+    share: float
+
+
+class CheckResult(Result):
+    """A check worth doing, with what it costs and what it tells."""
+
+    rank: int
+    key: str
+    kind: Literal["look", "meter", "act"]
+    what: str
+    situation: SituationResult
+    look: LookResult
+    minutes: float
+    power: bool
+    set_up: list[str]
+    cautions: list[str]
+    mends: list[str]
+    action: str
+    expected: list[ExpectedResult]
+    information_bits: float
+    value: float
+    reason: str
+
+
+class FindingResult(Result):
+    """A finding, and how well the leading cause explains it."""
+
+    words: str
+    situation: SituationResult
+    look: LookResult
+    outcome: Outcome
+    probability: float
+    verdict: str
+
+
+class SettingsResult(Result):
+    """The settings that the diagnosis was made with."""
+
+    expected_faults: float
+    outside_weight: float
+    slip_rate: float
+    meter_slip_rate: float
+    meter_accuracy: float
+    recent_repair: list[str]
+    battery_leak: list[str]
+    open_places: list[str]
+    sat_for_years: bool
+    least_share: float
+
+
+class DiagnoseResult(Result):
+    """``matrixdoc diagnose --json``."""
+
+    machine: str
+    digest: str
+    settings: SettingsResult
+    cautions: list[str]
+    causes: list[CauseResult]
+    checks: list[CheckResult]
+    outside_model: float
+    discarded_mass: float
+    healthy: float
+    findings: list[FindingResult]
+    contradictions: list[str]
+    unproven: list[str]
+
+
+class ChanceResult(Result):
+    """One outcome of a look and its probability."""
+
+    outcome: Outcome
+    words: str
+    probability: float
+
+
+class SeenResult(Result):
+    """What one look would show, beside what the healthy machine shows."""
+
+    situation: SituationResult
+    look: LookResult
+    outcomes: list[ChanceResult]
+    healthy: list[ChanceResult]
+    differs: bool
+
+
+class SimulateResult(Result):
+    """``matrixdoc simulate --json``."""
+
+    machine: str
+    digest: str
+    faults: list[FaultResult]
+    cautions: list[str]
+    seen: list[SeenResult]
+
+
+class MachineResult(Result):
+    """One definition that can be named on the command line."""
+
+    name: str
+    title: str
+    path: str
+    origin: str
+
+
+class MachinesResult(Result):
+    """``matrixdoc machines --json``."""
+
+    machines: list[MachineResult]
+
+
+class ProblemResult(Result):
+    """One thing wrong with a file: where, what was found, what would be right."""
+
+    source: str
+    line: int
+    column: int
+    path: str
+    found: str
+    expected: str
+    suggestion: str
+
+
+class FileResult(Result):
+    """One validated file."""
+
+    file: str
+    kind: Literal["machine", "report", "unknown"]
+    valid: bool
+    title: str
+    parts: int
+    assumed: int
+    problems: list[ProblemResult]
+
+
+class ValidateResult(Result):
+    """``matrixdoc validate --json``."""
+
+    files: list[FileResult]
+
+
+class LineResult(Result):
+    """A column or row of a chart."""
+
+    key: str
+    title: str
+    colour: str
+    pins: list[str]
+    drive_part: str
+
+
+class CellResult(Result):
+    """A fitted cell of a chart."""
+
+    column: str
+    row: str
+    reference: str
+    title: str
+    aliases: list[str]
+
+
+class MatrixResult(Result):
+    """One matrix as its chart."""
+
+    name: str
+    device: str
+    columns: list[LineResult]
+    rows: list[LineResult]
+    cells: list[CellResult]
+
+
+class ChartResult(Result):
+    """``matrixdoc chart --json``."""
+
+    machine: str
+    matrices: list[MatrixResult]
+
+
+class StepResult(Result):
+    """One part on a path, from the supply to ground or from the logic to the output."""
+
+    part: str
+    kind: str
+    title: str
+    layer: Literal["current", "command", "sensing"]
+    from_net: str
+    to_net: str
+    connector: str
+    position: int | None
+    colour: str
+    place: str
+    type_name: str
+    origin: str
+    shared_by: list[str]
+
+
+class PathResult(Result):
+    """``matrixdoc path --json``."""
+
+    machine: str
+    place: str
+    title: str
+    steps: list[StepResult]
+
+
+class SpiceResult(Result):
+    """``matrixdoc spice --json``."""
+
+    machine: str
+    title: str
+    deck: str
+
+
+RESULTS: dict[str, type[Result]] = {
+    "diagnose": DiagnoseResult,
+    "simulate": SimulateResult,
+    "machines": MachinesResult,
+    "validate": ValidateResult,
+    "chart": ChartResult,
+    "path": PathResult,
+    "spice": SpiceResult,
+}
+"""Results by command. ``show`` prints the resolved wiring itself: see :func:`wiring_schema`."""
+
+_DRAFT = "https://json-schema.org/draft/2020-12/schema"
+
+
+def result_schema(name: str) -> dict[str, Any]:
+    """The JSON Schema of the result of the command ``name``.
+
+    Raises:
+        KeyError: no command of that name prints a result.
+    """
+    if name == "show":
+        return wiring_schema()
+    schema = RESULTS[name].model_json_schema(by_alias=True, mode="serialization")
+    return {"$schema": _DRAFT, **schema, "title": f"matrixdoc {name}"}
+
+
+def wiring_schema() -> dict[str, Any]:
+    """The JSON Schema of a resolved wiring, made from its own types."""
+    from pydantic import TypeAdapter
+
+    from matrixdoc.definition.wiring import Wiring
+
+    schema = TypeAdapter(Wiring).json_schema(mode="serialization")
+    return {"$schema": _DRAFT, **schema, "title": "matrixdoc show"}
+
+
+def wiring_json(wiring: object) -> str:
+    """A resolved wiring as JSON text."""
+    from pydantic import TypeAdapter
+
+    from matrixdoc.definition.wiring import Wiring
+
+    return TypeAdapter(Wiring).dump_json(wiring, indent=2).decode()

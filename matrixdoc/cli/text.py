@@ -1,0 +1,114 @@
+"""Plain text for a terminal of 80 columns: wrapped lines, tables, shares. No colour is needed."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Sequence
+
+from matrixdoc.definition.errors import printable
+
+WIDTH = 80
+_LONGEST = 4000
+
+
+def safe(text: object) -> str:
+    """Any text from a file or a person as it may be shown: escapes are written out, not obeyed."""
+    return printable(text, _LONGEST)
+
+
+def wrapped(text: str, indent: int = 0, hanging: int | None = None) -> str:
+    """``text`` in lines of at most 80 columns; ``hanging`` indents every line but the first."""
+    return textwrap.fill(
+        safe(text),
+        WIDTH,
+        initial_indent=" " * indent,
+        subsequent_indent=" " * (indent if hanging is None else hanging),
+        break_on_hyphens=False,
+    )
+
+
+def labelled(label: str, text: str, indent: int = 0, width: int = 10) -> str:
+    """A label in a column of its own and text beside it, wrapped."""
+    return wrapped(f"{label:<{width}}{text}", indent, indent + width)
+
+
+def share(probability: float) -> str:
+    """A probability as people read it: ``62 %``, ``3.1 %``, ``< 0.01 %``, never a false 0 or 100."""
+    percent = 100.0 * probability
+    if percent >= 99.95:
+        return "100 %" if probability >= 1.0 else "> 99.9 %"
+    if percent >= 9.95:
+        return f"{percent:.0f} %"
+    if percent >= 0.095:
+        return f"{percent:.1f} %"
+    if percent >= 0.01:
+        return f"{percent:.2f} %"
+    return "< 0.01 %" if probability > 0.0 else "0 %"
+
+
+def minutes(value: float) -> str:
+    """Minutes in words: ``3 min``, ``1.5 min``, ``2 h 5 min``."""
+    if value >= 90:
+        return f"{int(value // 60)} h {int(value % 60)} min"
+    return f"{value:.0f} min" if abs(value - round(value)) < 0.05 else f"{value:.1f} min"
+
+
+def table(rows: Iterable[Sequence[str]], heads: Sequence[str] = ()) -> str:
+    """Rows under heads, columns two blanks apart; the last column is wrapped at 80 columns."""
+    body = [[safe(cell) for cell in row] for row in rows]
+    if not body:
+        return ""
+    widths = [max(len(row[k]) for row in [*body, *([list(heads)] if heads else [])]) for k in range(len(body[0]))]
+    shown = [list(heads), ["-" * width for width in widths]] if heads else []
+    start = sum(widths[:-1]) + 2 * (len(widths) - 1)
+    room = max(WIDTH - start, 20)
+    lines: list[str] = []
+    for row in [*shown, *body]:
+        last = textwrap.wrap(row[-1], room, break_on_hyphens=False) or [""]
+        if row[-1].startswith("---"):
+            last = ["-" * min(widths[-1], room)]
+        ahead = "".join(f"{cell:<{width}}  " for cell, width in zip(row[:-1], widths[:-1], strict=True))
+        lines.append((ahead + last[0]).rstrip())
+        lines.extend(" " * start + more for more in last[1:])
+    return "\n".join(lines)
+
+
+def heading(text: str) -> str:
+    """A heading over a section, underlined."""
+    shown = safe(text)
+    return f"{shown}\n{'=' * min(len(shown), WIDTH)}"
+
+
+def columns_grid(heads: Sequence[str], rows: Sequence[tuple[str, Sequence[str]]], lead: int) -> str:
+    """A chart: ``heads`` across, row names down, every cell's words wrapped into its column.
+
+    Wide charts are cut into blocks of columns that fit 80 columns each.
+    """
+    room = WIDTH - lead - 1
+    count = max(1, min(len(heads), room // 10))
+    # Blocks of equal width read better than one full block and a rest.
+    blocks = -(-len(heads) // count)
+    count = -(-len(heads) // blocks) if heads else 1
+    width = min(room // count - 1, 24)
+    lines: list[str] = []
+    for first in range(0, len(heads), count):
+        if lines:
+            lines.append("")
+        chosen = range(first, min(first + count, len(heads)))
+        lines.extend(_grid_row("", [heads[k] for k in chosen], lead, width))
+        for name, cells in rows:
+            lines.append(" " * lead + "-" * ((width + 1) * len(chosen)))
+            lines.extend(_grid_row(name, [cells[k] for k in chosen], lead, width))
+    return "\n".join(lines)
+
+
+def _grid_row(name: str, cells: Sequence[str], lead: int, width: int) -> list[str]:
+    parts = [textwrap.wrap(safe(cell), width, break_on_hyphens=False) or [""] for cell in cells]
+    height = max((len(part) for part in parts), default=1)
+    lines = []
+    for level in range(height):
+        row = safe(name)[:lead] if level == 0 else ""
+        row = f"{row:<{lead}}"
+        row += "".join(f"|{(part[level] if level < len(part) else ''):<{width}}" for part in parts)
+        lines.append(row.rstrip())
+    return lines

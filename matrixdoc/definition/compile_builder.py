@@ -1,0 +1,291 @@
+"""The one mutable thing of the compile step: parts, nets and problems are collected here."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from matrixdoc.definition.document import Document, path_words
+from matrixdoc.definition.errors import Problem, choice, near_miss, quoted
+from matrixdoc.definition.schema import MachineForm, PinPlace
+from matrixdoc.definition.styles import Styles, load_styles
+from matrixdoc.definition.wiring import (
+    Coil,
+    Connector,
+    Drive,
+    Lamp,
+    Matrix,
+    Origin,
+    Part,
+    Place,
+    Sensor,
+    Supply,
+    Switch,
+)
+
+FormPath = tuple[str | int, ...]
+
+_COLOURS = {
+    "BK": "black",
+    "BN": "brown",
+    "RD": "red",
+    "OG": "orange",
+    "YE": "yellow",
+    "GN": "green",
+    "BU": "blue",
+    "VT": "violet",
+    "GY": "grey",
+    "WH": "white",
+    "PK": "pink",
+    "GD": "gold",
+    "TQ": "turquoise",
+    "SR": "silver",
+    "GNYE": "green-and-yellow",
+}
+
+
+def colour_words(code: str) -> str:
+    """``WH-BN`` (IEC 60757 letter codes) as ``white-brown``."""
+    return "-".join(_COLOURS.get(letters, letters) for letters in code.split("-")) if code else ""
+
+
+@dataclass(slots=True)
+class PinUse:
+    """Who sits on a position of a connector: the pin part, its wire-side net, where it was said."""
+
+    part: str
+    net: str
+    path: FormPath
+
+
+@dataclass
+class Builder:
+    """Collects the resolved wiring of one machine; ``problems`` collects everything wrong with it."""
+
+    form: MachineForm
+    document: Document | None = None
+    styles: Styles = field(default_factory=load_styles)
+    parts: dict[str, Part] = field(default_factory=dict)
+    drives: dict[str, Drive] = field(default_factory=dict)
+    sensors: dict[str, Sensor] = field(default_factory=dict)
+    matrices: dict[str, Matrix] = field(default_factory=dict)
+    switches: dict[str, Switch] = field(default_factory=dict)
+    lamps: dict[str, Lamp] = field(default_factory=dict)
+    coils: dict[str, Coil] = field(default_factory=dict)
+    supplies: dict[str, Supply] = field(default_factory=dict)
+    neighbours: dict[tuple[str, str], str] = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
+    pin_uses: dict[str, dict[int, PinUse]] = field(default_factory=dict)
+    link_uses: dict[int, str] = field(default_factory=dict)
+    feed_nets: dict[str, str] = field(default_factory=dict)
+    line_nets: dict[str, str] = field(default_factory=dict)
+    used_places: dict[str, Place] = field(default_factory=dict)
+
+    # -- problems ------------------------------------------------------------------------------
+
+    def problem(
+        self, path: FormPath, found: str, expected: str, suggestion: str = "", *, key: bool = False
+    ) -> None:
+        """Note one thing that is wrong with the definition at ``path``."""
+        if self.document is not None:
+            self.problems.append(self.document.problem(path, found, expected, suggestion, key=key))
+        else:
+            self.problems.append(Problem("", 0, 0, path_words(path), found, expected, suggestion))
+
+    def known(self, name: str | None, allowed: Mapping[str, object], what: str, path: FormPath) -> bool:
+        """Whether ``name`` is one of ``allowed``; a problem is noted where it is not."""
+        if not name:
+            return False
+        if name in allowed:
+            return True
+        names = list(allowed)
+        expected = f"{what}: {choice(names)}" if names else f"{what}; the definition describes none"
+        self.problem(path, quoted(name), expected, near_miss(name, names))
+        return False
+
+    # -- parts ---------------------------------------------------------------------------------
+
+    def add(
+        self,
+        reference: str,
+        kind: str,
+        nets: Sequence[str] = (),
+        *,
+        title: str,
+        place: str = "",
+        values: Mapping[str, float] | None = None,
+        board: str = "",
+        pin: PinPlace | None = None,
+        position: int | None = None,
+        colour: str = "",
+        type_name: str = "",
+        alias: Sequence[str] = (),
+        origin: Origin = "assumed",
+        note: str = "",
+    ) -> str:
+        """Add one part and return its reference."""
+        if reference in self.parts:
+            raise AssertionError(f"{reference} is built twice")
+        self.parts[reference] = Part(
+            reference=reference,
+            kind=kind,
+            nets=tuple(nets),
+            values=dict(values or {}),
+            title=title,
+            place=place,
+            board=board,
+            connector=pin.connector if pin else "",
+            position=pin.position if pin else position,
+            colour=colour,
+            type_name=type_name,
+            aliases=tuple(a for a in alias if a),
+            origin=origin,
+            note=note,
+        )
+        return reference
+
+    def drive(self, reference: str, title: str, path: Sequence[str], output: str) -> str:
+        """Add one command line and return its reference."""
+        self.drives[reference] = Drive(reference, title, tuple(path), output)
+        return reference
+
+    def neighbour(self, one: str, two: str, where: str) -> None:
+        """Note that two nets lie side by side; the first place that says so is kept."""
+        if one != two:
+            key = (one, two) if one < two else (two, one)
+            self.neighbours.setdefault(key, where)
+
+    # -- places and boards ---------------------------------------------------------------------
+
+    def place(self, name: str | None, path: FormPath, otherwise: str) -> str:
+        """The key of a place: the stated one, or the usual one where nothing is stated."""
+        stated = self.form.places
+        if name:
+            if name in stated:
+                return name
+            usual = self.styles.places
+            if stated or name not in usual:
+                self.known(name, stated or usual, "a place", path)
+                return ""
+            otherwise = name
+        if not otherwise or otherwise in stated:
+            return otherwise
+        if otherwise in self.styles.places:
+            self.used_places[otherwise] = self.styles.places[otherwise]
+        return otherwise
+
+    def board(self, name: str | None, path: FormPath, otherwise: str = "") -> str:
+        """The key of a board: the stated one, or ``otherwise``."""
+        if name:
+            return name if self.known(name, self.form.boards, "a board", path) else ""
+        return otherwise
+
+    def board_place(self, board: str) -> str:
+        """Where a board sits."""
+        facts = self.form.boards.get(board)
+        if facts is None:
+            return self.place(None, (), "boards")
+        return self.place(facts.place, ("boards", board, "place"), "boards")
+
+    @property
+    def logic_board(self) -> str:
+        """The board with the logic, where the definition says which."""
+        return self.form.link.boards[0] if self.form.link else ""
+
+    @property
+    def drive_board(self) -> str:
+        """The board with the drives, where the definition says which."""
+        if self.form.link:
+            return self.form.link.boards[1]
+        return next(iter(self.form.boards), "") if len(self.form.boards) == 1 else ""
+
+    # -- the way from a board into the harness -----------------------------------------------------
+
+    def claim(self, pin: PinPlace | None, part: str, net: str, path: FormPath) -> None:
+        """Put a pin part on a position of a connector; two on one position are a problem."""
+        if pin is None:
+            return
+        if not self.known(pin.connector, self.form.connectors, "a connector", path):
+            return
+        size = self.form.connectors[pin.connector].pins
+        if size is not None and pin.position > size:
+            self.problem(path, f"position {pin.position} of {pin.connector}", f"a position from 1 to {size}")
+            return
+        taken = self.pin_uses.setdefault(pin.connector, {})
+        if pin.position in taken:
+            other = taken[pin.position]
+            self.problem(
+                path,
+                f"position {pin.position} of connector {pin.connector} again",
+                f"each position once; it carries {self.parts[other.part].title} already",
+            )
+            return
+        taken[pin.position] = PinUse(part, net, path)
+
+    def pin_place(self, pin: PinPlace | None, board: str) -> str:
+        """Where a person reaches a connector."""
+        if pin is not None:
+            facts = self.form.connectors.get(pin.connector)
+            if facts is not None:
+                if facts.place:
+                    return self.place(facts.place, ("connectors", pin.connector, "place"), "boards")
+                board = facts.board or board
+        return self.board_place(board)
+
+    def harness(
+        self,
+        prefix: str,
+        inner: str,
+        words: str,
+        pin: PinPlace | None,
+        board: str,
+        path: FormPath,
+        names: tuple[str, str, str] = ("header", "pin", "pin"),
+    ) -> tuple[str, tuple[str, str]]:
+        """Header joint and connector pin from the board's net ``inner`` into the harness.
+
+        Returns the wire-side net and the two part references, the joint first. ``names`` are the
+        last names of the joint, of the pin and of the pin's net.
+        """
+        header_name, pin_name, net_name = names
+        header_net = f"{prefix}/{header_name}"
+        outer = f"{prefix}/{net_name}"
+        origin: Origin = "stated" if pin else "assumed"
+        place = self.pin_place(pin, board)
+        if pin:
+            board = self.form.connectors[pin.connector].board or board if pin.connector in self.form.connectors else board
+            at = f"pin {pin.position} of connector {pin.connector}"
+        else:
+            at = "connector pin"
+        joint = self.add(
+            f"{prefix}/{header_name}",
+            "joint",
+            (inner, header_net),
+            title=f"{words}, solder joint of the header at {at}",
+            place=place,
+            board=board,
+            pin=pin,
+            origin=origin,
+        )
+        terminal = self.add(
+            f"{prefix}/{pin_name}",
+            "pin",
+            (header_net, outer),
+            title=f"{words}, {at}",
+            place=place,
+            board=board,
+            pin=pin,
+            origin=origin,
+        )
+        self.claim(pin, terminal, outer, (*path, "pin"))
+        return outer, (joint, terminal)
+
+    def connectors(self) -> dict[str, Connector]:
+        """Every connector with the pin parts on its positions in order."""
+        found: dict[str, Connector] = {}
+        for key, facts in self.form.connectors.items():
+            uses = self.pin_uses.get(key, {})
+            size = facts.pins or max([*uses, *(int(p) for p in facts.also if p.isdigit())], default=0)
+            pins = tuple(uses[n].part if n in uses else "" for n in range(1, min(size, 200) + 1))
+            found[key] = Connector(key, facts.title or f"connector {key}", facts.board or "", pins)
+        return found

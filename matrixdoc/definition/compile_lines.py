@@ -1,0 +1,266 @@
+"""Charts, and the daisy chain of a column or a row."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from matrixdoc.definition.compile_builder import Builder, FormPath, colour_words
+from matrixdoc.definition.errors import quoted
+from matrixdoc.definition.references import cell_key, cell_numbers, line_number
+from matrixdoc.definition.schema import MOST_LINES, CellForm, LineForm, MatrixForm
+from matrixdoc.definition.wiring import ChainOrder, Origin
+
+Letter = Literal["C", "R"]
+NO_CELL = frozenset({"", "-", "–", "—"})
+
+
+@dataclass(frozen=True)
+class CellPlan:
+    """A fitted cell: its lines, its name in the chart, what else is known, and its aliases."""
+
+    column: str
+    row: str
+    title: str
+    facts: CellForm
+    aliases: tuple[str, ...]
+
+    @property
+    def key(self) -> str:
+        """``C3R5``."""
+        return cell_key(self.column, self.row)
+
+
+@dataclass(frozen=True)
+class LinePlan:
+    """A column or row before it is wired: its key and number, its facts, its cells in chain order."""
+
+    letter: Letter
+    number: int
+    facts: LineForm
+    cells: tuple[CellPlan, ...]
+    chain_order: ChainOrder
+    path: FormPath
+
+    @property
+    def key(self) -> str:
+        """``C3`` or ``R5``."""
+        return f"{self.letter}{self.number}"
+
+    def words(self, matrix: str) -> str:
+        """``switch column 3``."""
+        return f"{matrix} {'column' if self.letter == 'C' else 'row'} {self.number}"
+
+
+@dataclass
+class MatrixPlan:
+    """A matrix before it is wired."""
+
+    name: str
+    form: MatrixForm
+    path: FormPath
+    columns: tuple[LinePlan, ...] = ()
+    rows: tuple[LinePlan, ...] = ()
+    cells: tuple[CellPlan, ...] = ()
+
+
+@dataclass(frozen=True)
+class Wired:
+    """A line's harness side: lug net of each cell by cell key, all lug nets in order, the parts."""
+
+    lug_of: Mapping[str, str] = field(default_factory=dict)
+    lug_nets: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
+
+
+# -- the chart ---------------------------------------------------------------------------------------
+
+
+def _grid(builder: Builder, form: MatrixForm, path: FormPath) -> list[list[str]]:
+    """The chart as rows of cells, columns across; empty after a problem."""
+    rows = [list(row) for row in form.chart]
+    width = len(rows[0]) if rows else 0
+    if not rows or not width:
+        builder.problem((*path, "chart"), "an empty chart", "at least one row with one cell")
+        return []
+    if len(rows) > MOST_LINES or width > MOST_LINES:
+        found = f"a chart of {width} across and {len(rows)} down"
+        builder.problem((*path, "chart"), found, f"at most {MOST_LINES} of each")
+        return []
+    ragged = [n for n, row in enumerate(rows) if len(row) != width]
+    for number in ragged:
+        found = f"{len(rows[number])} cells in row {number + 1} of the chart"
+        builder.problem(
+            (*path, "chart", number), found, f"{width} cells, as in the first row", "write '-' where no part is fitted"
+        )
+    if ragged:
+        return []
+    cells = [[cell.strip() for cell in row] for row in rows]
+    return cells if form.across == "columns" else [list(column) for column in zip(*cells, strict=True)]
+
+
+def _line_facts(
+    builder: Builder, stated: Mapping[str, LineForm], letter: Letter, numbers: Sequence[int], path: FormPath
+) -> dict[int, tuple[LineForm, FormPath]]:
+    found: dict[int, tuple[LineForm, FormPath]] = {}
+    word = "columns" if letter == "C" else "rows"
+    for key, facts in stated.items():
+        here = (*path, word, key)
+        number = int(key) if key.isdigit() and len(key) < 4 else line_number(key, letter)
+        if number is None or number not in numbers:
+            expected = f"a line of the chart: {letter}{numbers[0]} to {letter}{numbers[-1]}"
+            builder.problem(here, quoted(key), expected, key=True)
+        elif number in found:
+            builder.problem(here, f"{letter}{number} again", "each line once", key=True)
+        else:
+            found[number] = (facts, here)
+    return found
+
+
+def _cell_facts(
+    builder: Builder, form: MatrixForm, fitted: Mapping[tuple[int, int], str], path: FormPath
+) -> dict[tuple[int, int], CellForm]:
+    found: dict[tuple[int, int], CellForm] = {}
+    for key, facts in form.cells.items():
+        here = (*path, "cells", key)
+        numbers = cell_numbers(key)
+        if numbers is None:
+            builder.problem(here, quoted(key), "a cell, such as C3R5", key=True)
+        elif numbers not in fitted:
+            builder.problem(here, quoted(key), "a cell that has a name in the chart", key=True)
+        elif numbers in found:
+            builder.problem(here, f"{key} again", "each cell once", key=True)
+        else:
+            found[numbers] = facts
+    return found
+
+
+def _chain(
+    builder: Builder, letter: Letter, number: int, facts: LineForm, cells: Sequence[CellPlan], path: FormPath
+) -> tuple[tuple[CellPlan, ...], ChainOrder]:
+    """The cells of a line in wiring order."""
+    if facts.chain is None:
+        return tuple(cells), "assumed"
+    if isinstance(facts.chain, str):
+        return tuple(cells), "unknown" if facts.chain == "unknown" else "known"
+    other: Letter = "R" if letter == "C" else "C"
+    by_number: dict[int, CellPlan] = {}
+    for cell in cells:
+        crossing = line_number(cell.row if letter == "C" else cell.column, other)
+        assert crossing is not None  # noqa: S101 - plans are made with such keys
+        by_number[crossing] = cell
+    order: list[CellPlan] = []
+    bad = False
+    for name in facts.chain:
+        pair = cell_numbers(name)
+        if pair is not None and pair[0 if letter == "C" else 1] == number:
+            wanted: int | None = pair[1 if letter == "C" else 0]
+        else:
+            wanted = int(name) if name.isdigit() and len(name) < 4 else line_number(name, other)
+        found = by_number.get(wanted) if wanted is not None else None
+        if found is None:
+            expected = f"a fitted cell of {letter}{number}, such as {other}{next(iter(by_number), 1)}"
+            builder.problem((*path, "chain"), quoted(name), expected)
+            bad = True
+        elif found in order:
+            builder.problem((*path, "chain"), f"{quoted(name)} again", "each cell once")
+            bad = True
+        else:
+            order.append(found)
+    missing = [c.key for c in cells if c not in order]
+    if missing and not bad:
+        builder.problem((*path, "chain"), f"a chain without {', '.join(missing)}", "every fitted cell of the line")
+    return (tuple(order), "known") if not missing and not bad else (tuple(cells), "assumed")
+
+
+def plan_matrix(builder: Builder, name: str, form: MatrixForm) -> MatrixPlan:
+    """Read a chart and its exceptions; problems are noted, and what can be planned is planned."""
+    path: FormPath = ("matrices", name)
+    plan = MatrixPlan(name, form, path)
+    grid = _grid(builder, form, path)
+    if not grid:
+        return plan
+    start = form.numbered_from
+    row_numbers = range(start, start + len(grid))
+    column_numbers = range(start, start + len(grid[0]))
+    fitted = {
+        (c, r): grid[r - start][c - start]
+        for c in column_numbers
+        for r in row_numbers
+        if grid[r - start][c - start] not in NO_CELL
+    }
+    if not fitted:
+        builder.problem((*path, "chart"), "a chart without a name in it", "a name in at least one cell")
+    column_facts = _line_facts(builder, form.columns, "C", column_numbers, path)
+    row_facts = _line_facts(builder, form.rows, "R", row_numbers, path)
+    cell_facts = _cell_facts(builder, form, fitted, path)
+    cells: dict[tuple[int, int], CellPlan] = {}
+    for (c, r), title in fitted.items():
+        facts = cell_facts.get((c, r), CellForm())
+        aliases = [facts.number] if facts.number else []
+        if form.numbering:
+            down = form.numbering.along == "columns"
+            step = (c - start) * len(grid) + (r - start) if down else (r - start) * len(grid[0]) + (c - start)
+            aliases.append(str(form.numbering.first + step))
+        cells[c, r] = CellPlan(f"C{c}", f"R{r}", facts.title or title, facts, tuple(dict.fromkeys(aliases)))
+    lines: dict[Letter, list[LinePlan]] = {"C": [], "R": []}
+    sides: tuple[tuple[Letter, range, range, dict[int, tuple[LineForm, FormPath]]], ...] = (
+        ("C", column_numbers, row_numbers, column_facts),
+        ("R", row_numbers, column_numbers, row_facts),
+    )
+    for letter, numbers, crossing, stated in sides:
+        for number in numbers:
+            line_facts, here = stated.get(number, (LineForm(), path))
+            keys = [(number, x) if letter == "C" else (x, number) for x in crossing]
+            own = [cells[k] for k in keys if k in cells]
+            chained, order = _chain(builder, letter, number, line_facts, own, here)
+            lines[letter].append(LinePlan(letter, number, line_facts, chained, order, here))
+    plan.columns, plan.rows, plan.cells = tuple(lines["C"]), tuple(lines["R"]), tuple(cells.values())
+    return plan
+
+
+# -- the harness of a line ------------------------------------------------------------------------------
+
+
+def wire_line(builder: Builder, plan: MatrixPlan, line: LinePlan, inner: str, board: str) -> Wired:
+    """Header joint, pin, wire to the first lug and the segments from lug to lug.
+
+    A line without cells and without facts has no wire: it ends on the board.
+    """
+    facts = line.facts
+    if not line.cells and facts.pin is None:
+        return Wired()
+    prefix = f"{plan.name}/{line.key}"
+    words = line.words(plan.name)
+    outer, ends = builder.harness(prefix, inner, words, facts.pin, board, line.path)
+    builder.line_nets[f"{plan.name} {line.key}"] = outer
+    place = builder.place(facts.place or plan.form.place, (*line.path, "place"), "playfield")
+    colour = f", {colour_words(facts.wire)}" if facts.wire else ""
+    at = f"pin {facts.pin.position} of connector {facts.pin.connector}" if facts.pin else "the connector pin"
+    parts = [*ends]
+    lugs: dict[str, str] = {}
+    previous = outer
+    known = line.chain_order == "known"
+    for index, cell in enumerate(line.cells, start=1):
+        lug = f"{prefix}/lug{index}"
+        stated: Origin = "stated" if (facts.wire if index == 1 else known) else "assumed"
+        if index == 1:
+            reference, way = f"{prefix}/wire", f"from {at} to the first lug ({cell.title})"
+        else:
+            before = line.cells[index - 2].title
+            reference, way = f"{prefix}/segment{index}", f"from lug {index - 1} ({before}) to lug {index} ({cell.title})"
+        parts.append(
+            builder.add(
+                reference,
+                "wire",
+                (previous, lug),
+                title=f"{words} wire{colour}, {way}",
+                place=place,
+                colour=facts.wire,
+                origin=stated,
+            )
+        )
+        lugs[cell.key] = lug
+        previous = lug
+    return Wired(lugs, tuple(lugs.values()), tuple(parts))

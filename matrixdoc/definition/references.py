@@ -1,0 +1,115 @@
+"""Part references: how each part is named, for ever.
+
+A reference is a path of names between slashes, derived from the place of the part and from nothing
+else. Reports, job logs and printed sheets keep references, so this grammar only ever grows::
+
+    reference   = matrix-part / coil-part / flash-part / flipper-part / lamp-part / switch-part
+                / light-part / supply-part / feed-part / enable-part / output-part / link-part
+
+    matrix-part = matrix "/" ( line "/" line-part / cell "/" cell-part / cell )
+    matrix      = name of the matrix in the definition                 ; "switch", "lamp"
+    line        = ( "C" / "R" ) number                                 ; C3, R5, as the chart counts
+    cell        = "C" number "R" number                                ; C3R5
+    line-part   = "driver" / "pull" / "resistor" / "sensing" / "header" / "pin" / "wire"
+                / "segment" number                                     ; segment2: first to second lug
+                / "logic" / "link" / "predriver" / "input" / "drive"   ; "drive" names the command
+    cell-part   = "contact" / "lamp" / "socket" / "diode" / "capacitor"
+                / "column_stub" / "row_stub"
+
+    coil-part   = "coil/" key [ "/" ( "winding" / "diode" / drive-part / "feed" ) ]
+    flash-part  = "flash/" key [ "/" ( "lamp" / "resistor" / drive-part / "feed" ) ]
+    flipper-part= "coil/" key " flipper/" ( "power" / "hold" / "power diode" / "hold diode" / "eos"
+                / "button" / "button wire" / "button pin" / "button header" / "feed"
+                / "hold " drive-part / drive-part )
+    lamp-part   = "direct lamp/" key [ "/" ( "lamp" / "socket" / drive-part / "feed" ) ]
+    switch-part = "direct switch/" key [ "/" ( "contact" / "sensing" / "pull" / "header" / "pin"
+                / "wire" / "return" / "link" / "input" ) ]
+    drive-part  = "driver" / "header" / "pin" / "wire" / "logic" / "link" / "predriver" / "drive"
+
+    light-part  = "illumination/" key "/" ( "fuse" / "header" / "pin" / "wire"
+                / ( "lamp" / "socket" ) number / "return wire" / "return pin" / "return header" )
+    supply-part = "supply/" name "/" ( "winding" / "pin" / "wire" / "fuse"
+                / "rectifier" ( "1" / "2" / "3" / "4" ) / "capacitor" / "regulator" )
+    feed-part   = "feed/" name "/" ( "fuse" / "header" / "pin" / "wire" )
+    enable-part = "enable/" name "/" ( "logic" / "link" )
+    output-part = "output/" name "/" drive-part
+
+A name (a key) is what the definition says: any text without "/" and "~". ``~`` joins the two nets
+of a latent bridge: ``bridge/switch/C1/pin~switch/C2/pin``. The names printed on the machine are
+aliases of a part and never a reference. Nets use the same paths (``switch/C3/lug1``), with
+``ground`` and ``rail/<supply>`` beside them.
+
+A single lamp or coil that feeds several lines keeps one reference; a reference is used once.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Literal
+
+RESERVED_ROOTS = frozenset(
+    {
+        "coil",
+        "flash",
+        "direct lamp",
+        "direct switch",
+        "illumination",
+        "supply",
+        "feed",
+        "enable",
+        "output",
+        "link",
+        "bridge",
+        "rail",
+        "ground",
+    }
+)
+"""First names that a matrix may not take."""
+
+_LINE = re.compile(r"([CR])([0-9]{1,2})")
+_CELL = re.compile(r"C([0-9]{1,2})R([0-9]{1,2})")
+_NAME = r"[^/~]+"
+_DRIVE = r"(?:driver|header|pin|wire|logic|link|predriver|drive)"
+_GRAMMAR = re.compile(
+    "|".join(
+        (
+            rf"coil/{_NAME} flipper/(?:power|hold|power diode|hold diode|eos|button|button (?:wire|pin|header)"
+            rf"|feed|(?:hold )?{_DRIVE})",
+            rf"coil/{_NAME}(?:/(?:winding|diode|feed|fuse|{_DRIVE}))?",
+            rf"flash/{_NAME}(?:/(?:lamp|resistor|feed|fuse|{_DRIVE}))?",
+            rf"direct lamp/{_NAME}(?:/(?:lamp|socket|feed|{_DRIVE}))?",
+            rf"direct switch/{_NAME}(?:/(?:contact|sensing|pull|header|pin|wire|return|link|input))?",
+            rf"illumination/{_NAME}/(?:fuse|(?:return )?(?:header|pin|wire)|(?:lamp|socket)[1-9][0-9]?)",
+            rf"supply/{_NAME}/(?:winding|pin|wire|fuse|rectifier[1-4]|capacitor|regulator)",
+            rf"feed/{_NAME}/(?:fuse|header|pin|wire)",
+            rf"enable/{_NAME}/(?:logic|link)",
+            rf"output/{_NAME}/{_DRIVE}",
+            rf"(?!(?:{'|'.join(sorted(RESERVED_ROOTS))})/){_NAME}/[CR][0-9]{{1,2}}/"
+            r"(?:driver|pull|resistor|sensing|header|pin|wire|segment[1-9][0-9]?|logic|link|predriver|input|drive)",
+            rf"(?!(?:{'|'.join(sorted(RESERVED_ROOTS))})/){_NAME}/C[0-9]{{1,2}}R[0-9]{{1,2}}"
+            r"(?:/(?:contact|lamp|socket|diode|capacitor|column_stub|row_stub))?",
+        )
+    )
+)
+
+
+def is_reference(text: str) -> bool:
+    """Whether ``text`` follows the grammar above (not whether such a part exists)."""
+    return _GRAMMAR.fullmatch(text) is not None
+
+
+def cell_key(column: str, row: str) -> str:
+    """``C3`` and ``R5`` give ``C3R5``."""
+    return f"{column}{row}"
+
+
+def line_number(key: str, letter: Literal["C", "R"]) -> int | None:
+    """The number in ``C3`` or ``R5``; None when ``key`` is not a line of that letter."""
+    found = _LINE.fullmatch(key.strip().upper())
+    return int(found[2]) if found and found[1] == letter else None
+
+
+def cell_numbers(key: str) -> tuple[int, int] | None:
+    """Column and row number of ``C3R5``; None when ``key`` is not a cell."""
+    found = _CELL.fullmatch(key.strip().upper())
+    return (int(found[1]), int(found[2])) if found else None

@@ -1,0 +1,533 @@
+"""The authoring form: what a person types about a machine, and nothing more than they know.
+
+A matrix with a chart is enough; every further fact sharpens the answer. All models are frozen and
+refuse unknown keys. They take text (a definition file's scalars all arrive as text) as well as
+ready numbers; units are written with the number (``4.7 kohm``, ``10 A``, ``18 V``).
+
+:func:`machine_schema` gives the JSON Schema for editors. ``compile.py`` turns a
+:class:`MachineForm` into the resolved :class:`~matrixdoc.definition.wiring.Wiring`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from functools import partial
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+
+from matrixdoc.definition.numbers import parse_colour, parse_quantity
+
+MOST_LINES = 32
+MOST_LAMPS = 64
+
+_NAME = re.compile(r"[^\s/~\x00-\x1f\x7f](?:[^/~\x00-\x1f\x7f]*[^\s/~\x00-\x1f\x7f])?")
+_PIN = re.compile(r"(?P<connector>\S(?:.*\S)?)\s*-\s*(?P<position>[0-9]{1,3})")
+_YES = {"yes": True, "true": True, "no": False, "false": False}
+
+
+def _text(value: object) -> object:
+    """Numbers count as text where text is wanted (``title: 1984``)."""
+    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
+        return value
+    return str(value).strip()
+
+
+def _name(value: object) -> object:
+    value = _text(value)
+    if isinstance(value, str) and not _NAME.fullmatch(value):
+        raise ValueError("a name without '/' or '~'")
+    return value
+
+
+def _flag(value: object) -> object:
+    if isinstance(value, str) and value.strip().lower() in _YES:
+        return _YES[value.strip().lower()]
+    if isinstance(value, bool):
+        return value
+    raise ValueError("yes or no")
+
+
+def _count(value: object) -> object:
+    if isinstance(value, str) and re.fullmatch(r"[0-9]{1,6}", value.strip()):
+        return int(value)
+    return value
+
+
+def _quantity(value: object, unit: str) -> object:
+    return parse_quantity(value.strip(), unit) if isinstance(value, str) else value
+
+
+def _quantity_or_none(value: object, unit: str) -> object:
+    if isinstance(value, str) and value.strip().lower() == "none":
+        return 0.0
+    return _quantity(value, unit)
+
+
+def _colour(value: object) -> object:
+    return parse_colour(value) if isinstance(value, str) else value
+
+
+def _pin(value: object) -> object:
+    if not isinstance(value, str):
+        return value
+    found = _PIN.fullmatch(value.strip())
+    if found is None:
+        raise ValueError("a connector and a position, such as S1-4")
+    return {"connector": found["connector"].strip(), "position": int(found["position"])}
+
+
+def _fuse(value: object) -> object:
+    """``5 A`` alone is a fuse of which only the rating is known; ``none`` says there is none."""
+    if isinstance(value, str):
+        return {"fitted": False} if value.strip().lower() == "none" else {"rating": value}
+    return value
+
+
+def _bridge(value: object) -> object:
+    """``none`` says there is no rectifier; other text is the type of the bridge's diodes."""
+    if isinstance(value, str):
+        return {"fitted": False} if value.strip().lower() == "none" else {"type": value}
+    return value
+
+
+def _chart(value: object) -> object:
+    """A block of text with one row a line and ``|`` between the cells, or a list of lists."""
+    if isinstance(value, str):
+        lines = [line.strip() for line in value.strip().splitlines() if line.strip()]
+        value = [line.removeprefix("|").removesuffix("|").split("|") for line in lines]
+    if isinstance(value, (list, tuple)):
+        return [[_cell_text(c) for c in row] if isinstance(row, (list, tuple)) else row for row in value]
+    return value
+
+
+def _cell_text(value: object) -> object:
+    return "" if value is None else _text(value)
+
+
+def _chain(value: object) -> object:
+    if isinstance(value, str):
+        text = value.strip()
+        return text if text in ("unknown", "as the chart") else text.replace(",", " ").split()
+    return value
+
+
+def _words(value: object) -> object:
+    """One text where a list of texts is wanted counts as a list of one."""
+    return [value] if isinstance(value, str) else value
+
+
+_TEXT_OR_NUMBER = WithJsonSchema({"type": ["string", "number"]})
+_ANY_TEXT = WithJsonSchema({"type": ["string", "number"], "maxLength": 400})
+
+Text = Annotated[str, BeforeValidator(_text), Field(max_length=400), _ANY_TEXT]
+Name = Annotated[str, BeforeValidator(_name), Field(min_length=1, max_length=60), _ANY_TEXT]
+Flag = Annotated[bool, BeforeValidator(_flag), WithJsonSchema({"enum": ["yes", "no", True, False]})]
+Count = Annotated[int, BeforeValidator(_count), Field(ge=0, le=9999), _TEXT_OR_NUMBER]
+Colour = Annotated[str, BeforeValidator(_colour), WithJsonSchema({"type": "string"})]
+
+
+_POSITIVE = Field(gt=0, allow_inf_nan=False)
+_NOT_NEGATIVE = Field(ge=0, allow_inf_nan=False)
+
+Volts = Annotated[float, BeforeValidator(partial(_quantity, unit="V")), _POSITIVE, _TEXT_OR_NUMBER]
+Amperes = Annotated[float, BeforeValidator(partial(_quantity, unit="A")), _POSITIVE, _TEXT_OR_NUMBER]
+Ohms = Annotated[float, BeforeValidator(partial(_quantity, unit="ohm")), _POSITIVE, _TEXT_OR_NUMBER]
+Farads = Annotated[float, BeforeValidator(partial(_quantity, unit="F")), _POSITIVE, _TEXT_OR_NUMBER]
+Henries = Annotated[float, BeforeValidator(partial(_quantity, unit="H")), _POSITIVE, _TEXT_OR_NUMBER]
+Milliseconds = Annotated[float, BeforeValidator(partial(_quantity, unit="ms")), _POSITIVE, _TEXT_OR_NUMBER]
+Minutes = Annotated[
+    float, BeforeValidator(partial(_quantity, unit="min")), Field(ge=0, le=1000), _TEXT_OR_NUMBER
+]
+OhmsOrNone = Annotated[
+    float, BeforeValidator(partial(_quantity_or_none, unit="ohm")), _NOT_NEGATIVE, _TEXT_OR_NUMBER
+]
+FaradsOrNone = Annotated[
+    float, BeforeValidator(partial(_quantity_or_none, unit="F")), _NOT_NEGATIVE, _TEXT_OR_NUMBER
+]
+Chart = Annotated[
+    tuple[tuple[Annotated[str, Field(max_length=60)], ...], ...],
+    BeforeValidator(_chart),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "string", "description": "one row a line, | between the cells"},
+                {"type": "array", "items": {"type": "array", "items": {"type": ["string", "number", "null"]}}},
+            ]
+        }
+    ),
+]
+Chain = Annotated[
+    Literal["unknown", "as the chart"] | tuple[Name, ...],
+    BeforeValidator(_chain),
+    WithJsonSchema({"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}),
+]
+Notes = Annotated[tuple[Text, ...], BeforeValidator(_words)]
+CellOrder = Literal["contact first", "lamp first", "diode first", "unknown"]
+
+
+class Form(BaseModel):
+    """What all models of the authoring form have in common."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class PinPlace(Form):
+    """A position of a connector; may be written ``S1-4``."""
+
+    connector: Name
+    position: Annotated[int, BeforeValidator(_count), Field(ge=1, le=200)]
+
+
+Pin = Annotated[
+    PinPlace,
+    BeforeValidator(_pin),
+    WithJsonSchema({"type": "string", "pattern": r"^.+-\s*[0-9]{1,3}$"}),
+]
+
+
+class FuseForm(Form):
+    """A fuse: its rating, and what is printed beside its clip. May be written as the rating alone."""
+
+    fitted: Flag = True
+    name: Text = ""
+    rating: Amperes | None = None
+    blow: Literal["", "fast", "slow"] = ""
+    place: Name | None = None
+    note: Text = ""
+
+
+Fuse = Annotated[FuseForm, BeforeValidator(_fuse)]
+
+
+class BridgeForm(Form):
+    """Four rectifier diodes in a bridge, or its type alone."""
+
+    fitted: Flag = True
+    name: Text = ""
+    type: Text = ""
+    place: Name | None = None
+    note: Text = ""
+
+
+Bridge = Annotated[BridgeForm, BeforeValidator(_bridge)]
+
+
+class PlaceForm(Form):
+    """A door or panel: minutes to open it, and whether power must be off to work behind it."""
+
+    title: Text = ""
+    minutes: Minutes
+    power_off: Flag = False
+
+
+class BoardForm(Form):
+    """A circuit board and where it sits."""
+
+    title: Text = ""
+    place: Name | None = None
+    battery: Flag = False
+    note: Text = ""
+
+
+class LinkForm(Form):
+    """The many-pin link between the logic board and the board that carries the drives."""
+
+    boards: tuple[Name, Name]
+    pins: Annotated[int, BeforeValidator(_count), Field(ge=1, le=200)] | None = None
+    title: Text = ""
+    place: Name | None = None
+    note: Text = ""
+
+
+class ConnectorForm(Form):
+    """A connector. ``also`` names what sits on positions that no line claims: a supply, or ground."""
+
+    title: Text = ""
+    board: Name | None = None
+    place: Name | None = None
+    pins: Annotated[int, BeforeValidator(_count), Field(ge=1, le=200)] | None = None
+    also: Mapping[str, Name] = Field(default_factory=dict)
+    note: Text = ""
+
+
+class SupplyForm(Form):
+    """A rail and what makes it: winding, fuse before the rectifier, rectifier, capacitor, regulator."""
+
+    title: Text = ""
+    volts: Volts | None = None
+    alternating: Flag = False
+    stiff: Flag | None = None
+    source: Ohms | None = None
+    winding: Volts | None = None
+    winding_ohms: Ohms | None = None
+    winding_fuse: Fuse | None = None
+    bridge: Bridge | None = None
+    capacitor: FaradsOrNone | None = None
+    regulator: Text | None = None
+    load: Amperes | None = None
+    board: Name | None = None
+    place: Name | None = None
+    note: Text = ""
+
+
+class FeedForm(Form):
+    """What carries a supply from its rail into the harness: fuse, pin, wire. Coils and lamps name it."""
+
+    title: Text = ""
+    supply: Name
+    fuse: Fuse | None = None
+    pin: Pin | None = None
+    wire: Colour = ""
+    chain: tuple[Name, ...] = ()
+    board: Name | None = None
+    place: Name | None = None
+    note: Text = ""
+
+
+class DrivePath(Form):
+    """The parts that command an output, and the wire behind it."""
+
+    title: Text = ""
+    drive: Text = ""
+    drive_type: Text = ""
+    pre_driver: Text = ""
+    logic: Text = ""
+    link: Annotated[int, BeforeValidator(_count), Field(ge=1, le=200)] | None = None
+    board: Name | None = None
+    pin: Pin | None = None
+    wire: Colour = ""
+    place: Name | None = None
+    note: Text = ""
+
+
+class LineForm(DrivePath):
+    """A column or a row. ``chain`` lists its cells in wiring order; ``drive`` of a row that is
+    sensed names its sensing part."""
+
+    chain: Chain | None = None
+    resistor: Text = ""
+
+
+class CellForm(Form):
+    """What is known of one cell beyond its name in the chart."""
+
+    title: Text = ""
+    number: Text = ""
+    normally: Literal["open", "closed"] = "open"
+    element: Literal["", "leaf", "snap-action", "reed", "filament", "LED"] = ""
+    lamp: Text = ""
+    diode: Text = ""
+    order: CellOrder | None = None
+    capacitor: Farads | None = None
+    place: Name | None = None
+    note: Text = ""
+
+
+class NumberingForm(Form):
+    """Running numbers of the cells, kept as aliases: counted down the columns or along the rows."""
+
+    along: Literal["columns", "rows"] = "columns"
+    first: Count = 1
+
+
+class MatrixForm(Form):
+    """A switch or lamp matrix: its chart, and whatever else is known."""
+
+    device: Literal["switch", "lamp"] | None = None
+    title: Text = ""
+    style: Text = ""
+    sensing: Text = ""
+    chart: Chart
+    across: Literal["columns", "rows"] = "columns"
+    numbered_from: Annotated[Literal[0, 1], BeforeValidator(_count)] = 1
+    numbering: NumberingForm | None = None
+    scan: Milliseconds | None = None
+    supply: Name | None = None
+    feed: Name | None = None
+    order: CellOrder | None = None
+    element: Literal["", "leaf", "snap-action", "reed", "filament", "LED"] = ""
+    diode: Text = ""
+    lamp: Text = ""
+    row_pull: Ohms | None = None
+    column_pull: OhmsOrNone | None = None
+    column_drive: Ohms | None = None
+    column_type: Text = ""
+    row_type: Text = ""
+    row_resistor: OhmsOrNone | None = None
+    reads_low_at: Volts | None = None
+    reads_high_at: Volts | None = None
+    board: Name | None = None
+    place: Name | None = None
+    columns: Mapping[Name, LineForm] = Field(default_factory=dict)
+    rows: Mapping[Name, LineForm] = Field(default_factory=dict)
+    cells: Mapping[Name, CellForm] = Field(default_factory=dict)
+    notes: Notes = ()
+
+
+class EnableForm(Form):
+    """A line without which some coils do not fire: from the logic, over the link if there is one."""
+
+    title: Text = ""
+    logic: Text = ""
+    link: Annotated[int, BeforeValidator(_count), Field(ge=1, le=200)] | None = None
+    board: Name | None = None
+    note: Text = ""
+
+
+class CoilForm(DrivePath):
+    """A coil with its own drive. ``fired_by`` names a switch that fires it without the logic."""
+
+    number: Text = ""
+    style: Text = ""
+    supply: Name | None = None
+    feed: Name | None = None
+    fuse: Fuse | None = None
+    resistance: Ohms | None = None
+    inductance: Henries | None = None
+    pulse: Milliseconds | None = None
+    holds: Flag = False
+    diode: Text = ""
+    fired_by: Text = ""
+    enable: Annotated[tuple[Name, ...], BeforeValidator(_words)] = ()
+
+
+class FlashForm(DrivePath):
+    """A flash lamp: a lamp that is pulsed like a coil, through a resistor where one is fitted."""
+
+    number: Text = ""
+    style: Text = ""
+    supply: Name | None = None
+    feed: Name | None = None
+    fuse: Fuse | None = None
+    lamp: Text = ""
+    resistor: OhmsOrNone | None = None
+    pulse: Milliseconds | None = None
+
+
+class ButtonForm(Form):
+    """The cabinet button of a flipper whose contact carries the coil current."""
+
+    title: Text = ""
+    pin: Pin | None = None
+    wire: Colour = ""
+    place: Name | None = None
+    note: Text = ""
+
+
+class FlipperForm(DrivePath):
+    """A flipper: power winding, hold winding, end-of-stroke switch of either type.
+
+    ``high-current``: the contact carries the winding current and bridges the hold winding until the
+    stroke ends; ``drive`` names the shared enabling output of the flippers. ``low-current``: the
+    contact only tells the logic; ``eos`` names that switch, ``button`` the switch that the logic
+    reads, and each winding has its own drive.
+    """
+
+    end_of_stroke: Literal["high-current", "low-current"] = "high-current"
+    number: Text = ""
+    supply: Name | None = None
+    feed: Name | None = None
+    fuse: Fuse | None = None
+    power: Ohms | None = None
+    hold: Ohms | None = None
+    diode: Text = ""
+    output: Name | None = None
+    cabinet: ButtonForm | None = None
+    eos: Text = ""
+    button: Text = ""
+    hold_drive: DrivePath | None = None
+    style: Text = ""
+
+
+class OutputForm(DrivePath):
+    """A drive that several circuits share, such as the enabling output of the flippers."""
+
+    style: Text = ""
+
+
+class DirectSwitchForm(Form):
+    """A switch wired straight to an input of the logic, with no matrix."""
+
+    title: Text = ""
+    number: Text = ""
+    normally: Literal["open", "closed"] = "open"
+    element: Literal["", "leaf", "snap-action", "reed"] = ""
+    sensing: Text = ""
+    supply: Name | None = None
+    pull: Ohms | None = None
+    sensor: Text = ""
+    logic: Text = ""
+    link: Annotated[int, BeforeValidator(_count), Field(ge=1, le=200)] | None = None
+    board: Name | None = None
+    pin: Pin | None = None
+    wire: Colour = ""
+    place: Name | None = None
+    note: Text = ""
+
+
+class DirectLampForm(DrivePath):
+    """A lamp with a drive of its own."""
+
+    number: Text = ""
+    style: Text = ""
+    supply: Name | None = None
+    feed: Name | None = None
+    lamp: Text = ""
+    element: Literal["", "filament", "LED"] = ""
+
+
+class IlluminationForm(Form):
+    """A general-illumination line: fused, always on. ``lamps`` counts its lamps or names them."""
+
+    title: Text = ""
+    supply: Name | None = None
+    feed: Name | None = None
+    fuse: Fuse | None = None
+    pin: Pin | None = None
+    wire: Colour = ""
+    return_pin: Pin | None = None
+    return_wire: Colour = ""
+    lamps: Annotated[int, BeforeValidator(_count), Field(ge=1, le=MOST_LAMPS)] | tuple[Text, ...] = 1
+    lamp: Text = ""
+    board: Name | None = None
+    place: Name | None = None
+    note: Text = ""
+
+
+class BundleForm(Form):
+    """Wires that lie side by side in one bundle, in order: ``switch C3``, ``coil 7``, ``feed left``."""
+
+    title: Text = ""
+    lines: Annotated[tuple[Text, ...], Field(min_length=2)]
+
+
+class MachineForm(Form):
+    """A machine as a person describes it. Only the title and one circuit are needed."""
+
+    title: Text
+    notes: Notes = ()
+    self_tests: tuple[Literal["switch scan", "lamp test", "coil test"], ...] | None = None
+    places: Mapping[Name, PlaceForm] = Field(default_factory=dict)
+    boards: Mapping[Name, BoardForm] = Field(default_factory=dict)
+    link: LinkForm | None = None
+    connectors: Mapping[Name, ConnectorForm] = Field(default_factory=dict)
+    supplies: Mapping[Name, SupplyForm] = Field(default_factory=dict)
+    feeds: Mapping[Name, FeedForm] = Field(default_factory=dict)
+    matrices: Mapping[Name, MatrixForm] = Field(default_factory=dict)
+    enables: Mapping[Name, EnableForm] = Field(default_factory=dict)
+    outputs: Mapping[Name, OutputForm] = Field(default_factory=dict)
+    coils: Mapping[Name, CoilForm] = Field(default_factory=dict)
+    flippers: Mapping[Name, FlipperForm] = Field(default_factory=dict)
+    flash_lamps: Mapping[Name, FlashForm] = Field(default_factory=dict)
+    direct_switches: Mapping[Name, DirectSwitchForm] = Field(default_factory=dict)
+    direct_lamps: Mapping[Name, DirectLampForm] = Field(default_factory=dict)
+    illumination: Mapping[Name, IlluminationForm] = Field(default_factory=dict)
+    bundles: tuple[BundleForm, ...] = ()
+
+
+def machine_schema() -> dict[str, Any]:
+    """The JSON Schema (2020-12) of the authoring form, for editors and other programs."""
+    schema = MachineForm.model_json_schema(mode="validation")
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}

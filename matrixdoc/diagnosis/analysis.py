@@ -1,0 +1,194 @@
+"""From findings to a posterior: scope, complaints, joint growth, the sum.
+
+A *complaint* is a set of findings that the healthy machine does not explain and that one suspect
+could explain together. Several complaints are several jobs; they are summed together (a shared
+fuse explains two at once) and shown apart.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+from matrixdoc.checks.model import MachineModel
+from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault
+from matrixdoc.diagnosis.posterior import Posterior, State, Variable, posterior
+from matrixdoc.diagnosis.variables import build_variables, is_opening
+from matrixdoc.faults.priors import Fault
+
+ABNORMAL = 0.3
+"""A finding less likely than this on the healthy machine is part of a complaint."""
+EXPLAINS = 4.0
+"""A fault explains a finding when it makes it this many times likelier."""
+CLOSE = 0.02
+"""Suspects down to this share of the best one decide which findings belong together."""
+PAIR_CANDIDATES = 60
+
+
+@dataclass(frozen=True)
+class Complaint:
+    """Findings (by index) that belong together, and the faults that could explain any of them."""
+
+    number: int
+    findings: tuple[int, ...]
+    suspects: tuple[Fault, ...]
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """Everything that explanation and ranking need."""
+
+    evidence: Evidence
+    posterior: Posterior
+    complaints: tuple[Complaint, ...]
+    healthy: tuple[float, ...]
+    single: Mapping[Fault, Mapping[int, float]]
+    """Likelihoods of each fault alone, for the findings in its scope."""
+
+    def likelihood(self, index: int, faults: tuple[Fault, ...]) -> float:
+        """P(finding | faults), through the evidence."""
+        return self.evidence.likelihood(index, tuple(sorted(faults)))
+
+
+def _touches(evidence: Evidence) -> dict[Fault, set[int]]:
+    found: dict[Fault, set[int]] = {}
+    for index in range(len(evidence)):
+        for fault in evidence.scope(index):
+            found.setdefault(fault, set()).add(index)
+    return found
+
+
+def _gain(single: Mapping[int, float], healthy: Sequence[float]) -> float:
+    """Product over findings of likelihood ratio to the healthy machine, in natural logarithm."""
+    return sum(math.log(value / healthy[f]) for f, value in single.items())
+
+
+def _complaints(
+    model: MachineModel,
+    healthy: Sequence[float],
+    single: Mapping[Fault, Mapping[int, float]],
+) -> list[Complaint]:
+    abnormal = [f for f, value in enumerate(healthy) if value < ABNORMAL]
+    parent = {f: f for f in abnormal}
+
+    def find(f: int) -> int:
+        while parent[f] != f:
+            f = parent[f]
+        return f
+
+    explains: dict[Fault, list[int]] = {}
+    score: dict[Fault, float] = {}
+    best: dict[int, float] = dict.fromkeys(abnormal, -math.inf)
+    for fault, values in single.items():
+        explained = [f for f in abnormal if values.get(f, 0.0) > EXPLAINS * healthy[f]]
+        if not explained:
+            continue
+        explains[fault] = explained
+        score[fault] = math.log(model.possible[fault].odds + 1e-300) + _gain(values, healthy)
+        for f in explained:
+            best[f] = max(best[f], score[fault])
+    for fault, explained in explains.items():
+        close = [f for f in explained if score[fault] >= best[f] + math.log(CLOSE)]
+        for one, two in zip(close, close[1:], strict=False):
+            parent[find(one)] = find(two)
+    groups: dict[int, list[int]] = {}
+    for f in abnormal:
+        groups.setdefault(find(f), []).append(f)
+    result = []
+    for number, members in enumerate(groups.values(), start=1):
+        suspects = tuple(
+            sorted(
+                (v for v, explained in explains.items() if set(explained) & set(members)),
+                key=lambda v: (-score[v], v),
+            )
+        )
+        result.append(Complaint(number, tuple(members), suspects))
+    return result
+
+
+def _pairs(
+    evidence: Evidence,
+    model: MachineModel,
+    complaints: Sequence[Complaint],
+    healthy: Sequence[float],
+    single: Mapping[Fault, Mapping[int, float]],
+) -> list[tuple[Fault, Fault]]:
+    """Pairs that explain together what neither explains alone.
+
+    Only faults that can make current flow are paired (opening dead branches changes nothing), the
+    likeliest first, and only for findings that no single fault explains well.
+    """
+    found: list[tuple[Fault, Fault]] = []
+    for complaint in complaints:
+        for f in complaint.findings:
+            ceiling = max((single[v].get(f, 0.0) for v in complaint.suspects), default=0.0)
+            likely = any(
+                single[v].get(f, 0.0) > 0.5 and model.possible[v].odds > 1e-5 for v in complaint.suspects
+            )
+            if ceiling > 0.5 and likely:
+                continue
+            candidates = sorted(
+                (v for v in evidence.scope(f) if not is_opening(model.effects[v])),
+                key=lambda v: (-model.possible[v].odds, v),
+            )[:PAIR_CANDIDATES]
+            pairs = [p for p in combinations(sorted(candidates), 2) if p[0].part != p[1].part]
+            evidence.prepare((f, p) for p in pairs)
+            for pair in pairs:
+                alone = max(single[v].get(f, healthy[f]) for v in pair)
+                if evidence.likelihood(f, pair) > EXPLAINS * max(alone, healthy[f]):
+                    found.append(pair)
+    return list(dict.fromkeys(found))
+
+
+def analyse(evidence: Evidence, model: MachineModel) -> Analysis:
+    """The posterior over sets of faults for these findings.
+
+    With ``least_share`` 0 every part is its own variable and the sum runs to the end.
+    """
+    settings = evidence.settings
+    exhaustive = settings.least_share <= 0.0
+    touches = _touches(evidence)
+    indices = range(len(evidence))
+    evidence.prepare([(f, ()) for f in indices])
+    healthy = tuple(evidence.likelihood(f, ()) for f in indices)
+    asked = [(f, (fault,)) for fault, touched in sorted(touches.items()) for f in sorted(touched)]
+    evidence.prepare(asked)
+    single: dict[Fault, dict[int, float]] = {}
+    for f, (fault,) in asked:
+        single.setdefault(fault, {})[f] = evidence.likelihood(f, (fault,))
+    complaints = _complaints(model, healthy, single)
+    extra: list[Variable] = []
+    if settings.outside_weight > 0.0:
+        for complaint in complaints:
+            for f in complaint.findings:
+                evidence.outside_groups[f] = str(complaint.number)
+            fault = outside_fault(complaint.number)
+            odds = settings.outside_weight
+            extra.append(Variable((State(fault, odds, ((fault, odds),), True),)))
+            touches[fault] = set(complaint.findings)
+    pairs = [] if exhaustive else _pairs(evidence, model, complaints, healthy, single)
+    relevant = [
+        v
+        for v, values in single.items()
+        if exhaustive or any(abs(value - healthy[f]) > 1e-9 * healthy[f] for f, value in values.items())
+    ]
+    relevant_set = set(relevant) | {v for pair in pairs for v in pair}
+    variables = build_variables(model, relevant_set, extra, merge=not exhaustive)
+    found = posterior(
+        variables,
+        len(evidence),
+        evidence.likelihood,
+        lambda fault: frozenset(touches.get(fault, ())),
+        prepare=evidence.prepare,
+        pairs=pairs,
+        least_share=settings.least_share,
+    )
+    return Analysis(evidence, found, tuple(complaints), healthy, single)
+
+
+def outside_share(analysis: Analysis) -> float:
+    """The largest share that "outside the model" has of any complaint."""
+    shares = [p for fault, p in analysis.posterior.marginals.items() if fault.part == OUTSIDE]
+    return max(shares, default=0.0)

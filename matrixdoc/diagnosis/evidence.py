@@ -1,0 +1,220 @@
+"""Findings turned into likelihoods: P(finding | faults) for any set of faults.
+
+Which faults can change a finding at all is read off the circuit: those that touch a net group
+which the situation reaches. Everything else leaves the finding's likelihood as it is for the
+healthy machine.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from matrixdoc.checks.likelihood import ALTERNATIVES, report_probability
+from matrixdoc.checks.predictor import Predictor
+from matrixdoc.checks.situation import NOT_SURE, Finding, Look, Situation
+from matrixdoc.diagnosis.settings import Settings
+from matrixdoc.faults.priors import Fault
+
+OUTSIDE = "outside the model"
+RESTING_LOOK = Look("reads")
+
+
+def outside_fault(group: int) -> Fault:
+    """The hypothesis that something the model does not hold explains one group of findings."""
+    return Fault(OUTSIDE, str(group))
+
+
+class Evidence:
+    """Findings of one case on one machine, as likelihoods. Remembers what it has computed.
+
+    ``mended`` gives, for each finding, the parts that had been repaired when it was made, with the
+    chance that the repair cured them: a fault of such a part acts on the finding only with the rest
+    of the probability.
+    """
+
+    def __init__(
+        self,
+        predictor: Predictor,
+        findings: Sequence[Finding],
+        settings: Settings,
+        mended: Sequence[Mapping[str, float]] | None = None,
+    ) -> None:
+        self.predictor = predictor
+        self.findings = tuple(findings)
+        self.settings = settings
+        self.mended = tuple(mended) if mended is not None else tuple({} for _ in findings)
+        self.outside_groups: dict[int, str] = {}
+        self._anchors = predictor_anchors(predictor)
+
+    def __len__(self) -> int:
+        return len(self.findings)
+
+    def scope(self, index: int) -> frozenset[Fault]:
+        """Faults that can change finding ``index`` by themselves or together with others."""
+        finding = self.findings[index]
+        if finding.outcome == NOT_SURE:
+            return frozenset()
+        return self._anchors.scope(finding.situation, finding.look)
+
+    def questions(self, index: int, faults: Iterable[Fault]) -> list[tuple[Situation, Look, tuple[Fault, ...]]]:
+        """What the predictor must answer for one likelihood."""
+        finding = self.findings[index]
+        asked = []
+        for _, acting in self.acting(index, faults):
+            asked.append((finding.situation, finding.look, acting))
+            if finding.look.kind == "reads" and finding.situation.held:
+                asked.append((Situation(opened=finding.situation.opened), RESTING_LOOK, acting))
+        return asked
+
+    def acting(self, index: int, faults: Iterable[Fault]) -> list[tuple[float, tuple[Fault, ...]]]:
+        """(probability, faults that still act on finding ``index``): outside ones are left out, and
+        those of repaired parts are gone with the repair's chance of success."""
+        inside = tuple(sorted(f for f in faults if f.part != OUTSIDE))
+        mended = self.mended[index]
+        cured = [mended[f.part] for f in inside if f.part in mended]
+        if not cured:
+            return [(1.0, inside)]
+        success = min(cured)
+        left = tuple(f for f in inside if f.part not in mended)
+        return [(p, some) for p, some in ((success, left), (1.0 - success, inside)) if p > 0.0]
+
+    def prepare(self, wanted: Iterable[tuple[int, tuple[Fault, ...]]]) -> None:
+        """Solve what many likelihoods need in few batches."""
+        asked: list[tuple[Situation, Look, tuple[Fault, ...]]] = []
+        for index, faults in wanted:
+            asked.extend(self.questions(index, faults))
+        self.predictor.prepare(list(dict.fromkeys(asked)))
+
+    def slip(self, index: int) -> float:
+        """Chance that finding ``index`` was reported wrongly."""
+        meter = self.findings[index].look.kind in ("meter", "fuse")
+        return self.settings.meter_slip_rate if meter else self.settings.slip_rate
+
+    def likelihood(self, index: int, faults: tuple[Fault, ...]) -> float:
+        """P(finding ``index`` | exactly ``faults``)."""
+        finding = self.findings[index]
+        for fault in faults:
+            if fault.part == OUTSIDE and self.outside_groups.get(index) == fault.mode:
+                return 1.0 / ALTERNATIVES[finding.look.kind]
+        return sum(p * self._report(index, acting) for p, acting in self.acting(index, faults))
+
+    def _report(self, index: int, acting: tuple[Fault, ...]) -> float:
+        finding = self.findings[index]
+        prediction = self.predictor.predict(finding.situation, finding.look, acting)
+        resting: frozenset[str] = frozenset()
+        if finding.look.kind == "reads" and finding.situation.held:
+            rest = Situation(opened=finding.situation.opened)
+            outcome = self.predictor.predict(rest, RESTING_LOOK, acting)[0][0]
+            if isinstance(outcome, frozenset):
+                resting = outcome
+        return report_probability(
+            finding.look, prediction, finding.outcome, self.slip(index), resting, finding.situation.held
+        )
+
+
+class Anchors:
+    """Which faults touch which net groups, for cutting the scope of a look."""
+
+    def __init__(self, predictor: Predictor) -> None:
+        self.predictor = predictor
+        model = predictor.model
+        wiring = model.circuit.wiring
+        self.by_group: dict[int, set[Fault]] = {}
+        self.supply_faults: set[Fault] = set()
+        self.by_part: dict[str, set[Fault]] = {}
+        for fault, effect in model.effects.items():
+            self.by_part.setdefault(fault.part, set()).add(fault)
+            if effect.supply:
+                self.supply_faults.add(fault)
+            groups = set(effect.groups)
+            for name in model.drives_of.get(fault.part, ()):
+                groups |= model.groups_of_nets(model.part(wiring.drives[name].output).nets)
+            for name in model.sensors_of.get(fault.part, ()):
+                groups |= model.groups_of_nets((wiring.sensors[name].net,))
+            for group in groups:
+                self.by_group.setdefault(group, set()).add(fault)
+        self.buses = predictor.points.bus_neighbours
+        self._resting: frozenset[Fault] | None = None
+        self._known: dict[tuple[Situation, Look], frozenset[Fault]] = {}
+
+    def resting_readers(self) -> frozenset[Fault]:
+        """Faults that make something read with nothing pressed."""
+        if self._resting is None:
+            predictor = self.predictor
+            reads = predictor.reads
+            candidates = {f for g in (*reads.input_groups, *reads.column_groups) for f in self.by_group.get(g, ())}
+            candidates |= {
+                f for f, e in predictor.model.effects.items() if e.contact or (e.part.kind == "bridge")
+            }
+            rest = Situation()
+            asked = [(rest, RESTING_LOOK, (f,)) for f in sorted(candidates)]
+            predictor.prepare(asked)
+            healthy = predictor.predict(rest, RESTING_LOOK, ())
+            self._resting = frozenset(
+                faults[0] for *_, faults in asked if predictor.predict(rest, RESTING_LOOK, faults) != healthy
+            )
+        return self._resting
+
+    def scope(self, situation: Situation, look: Look) -> frozenset[Fault]:
+        """Faults that can change the look in this situation."""
+        key = (situation, look)
+        known = self._known.get(key)
+        if known is None:
+            known = self._known[key] = frozenset(self._scope(situation, look))
+        return known
+
+    def _scope(self, situation: Situation, look: Look) -> set[Fault]:
+        predictor = self.predictor
+        model = predictor.model
+        if look.kind == "fuse":
+            return set(self.by_part.get(look.target, ()))
+        found: set[Fault] = set(self.supply_faults) if situation.power else set()
+        groups: set[int] = set()
+        contacts = predictor.reads.contacts(situation.held, ())
+        if look.kind == "reads":
+            if not situation.power:
+                return set()
+            found |= self.resting_readers()
+            for reference in contacts:
+                groups |= model.groups_of_nets(model.part(reference).nets)
+            for group in groups:
+                found |= self.by_group.get(group, set())
+            return found
+        wiring = model.circuit.wiring
+        if look.kind == "lamp":
+            groups |= model.groups_of_nets(model.part(wiring.lamps[look.target].element).nets)
+        elif look.kind == "coil":
+            groups |= model.groups_of_nets(model.part(wiring.coils[look.target].element).nets)
+            groups |= self._fed(groups)
+        elif look.kind == "resting coils":
+            for coil in wiring.coils.values():
+                if coil.element:
+                    groups |= model.groups_of_nets(model.part(coil.element).nets)
+        else:
+            groups |= model.groups_of_nets((look.red, look.black))
+            for reference in contacts:
+                joined = model.groups_of_nets(model.part(reference).nets)
+                if joined & groups:
+                    groups |= joined
+        groups |= {b for g in groups for b in self.buses.get(g, ())}
+        for group in groups:
+            found |= self.by_group.get(group, set())
+        for coil in wiring.coils.values():
+            if coil.fired_by and look.kind in ("coil", "resting coils", "meter"):
+                switch = wiring.switches.get(coil.fired_by)
+                if switch is not None:
+                    found |= self.by_part.get(switch.contact, set())
+        return found
+
+    def _fed(self, groups: set[int]) -> set[int]:
+        """Groups that hang on the same feeds: a load there may pull the supply down."""
+        feeds = {b for g in groups for b in self.buses.get(g, ())} | (groups & self.predictor.model.bus_groups)
+        return {g for g, buses in self.buses.items() if buses & feeds}
+
+
+def predictor_anchors(predictor: Predictor) -> Anchors:
+    """The anchors of ``predictor``, made once and kept with it."""
+    if predictor.anchors is None:
+        predictor.anchors = Anchors(predictor)
+    assert isinstance(predictor.anchors, Anchors)
+    return predictor.anchors

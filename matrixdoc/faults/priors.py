@@ -1,0 +1,174 @@
+"""Turn relative rates into the probability of each fault of one machine.
+
+Each part fails in time like a Poisson process: with relative rate ``r`` and a common factor ``k``
+it arrives broken with probability ``1 - exp(-k r)``. ``k`` is the number for which these sum to
+the expected number of faults on arrival. The modes of one part exclude each other and divide its
+probability in the ratio of their rates.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from matrixdoc.circuit.kinds import load_kind_table
+from matrixdoc.circuit.patch import Patch
+from matrixdoc.definition.wiring import Part
+from matrixdoc.faults.catalogue import Action, Catalogue, CatalogueError, Cost, KindFaults, Mode
+from matrixdoc.faults.conditions import CircuitWithBridges, ConditionError, ServiceConditions
+
+_STEPS = 200
+_RELATIVE_ERROR = 1e-14
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Fault:
+    """One part in one failure mode."""
+
+    part: str
+    mode: str
+
+
+@dataclass(frozen=True, slots=True)
+class PossibleFault:
+    """A fault with what it means here.
+
+    ``probability`` is that of the fault on arrival; ``odds`` is its ratio to the same part being
+    healthy. ``row`` names the catalogue's row. ``patch`` is resolved against the part's own healthy
+    values. ``repair_minutes`` are hands-on minutes with the place open, ``success`` the chance
+    that the repair cures the fault, ``cost`` the class of the parts bought.
+    """
+
+    fault: Fault
+    probability: float
+    odds: float
+    patch: Patch
+    words: str
+    repair: str
+    repair_minutes: float
+    success: float
+    action: Action
+    cost: Cost = "none"
+    damage: str = ""
+    row: str = ""
+
+
+def mode_rates(
+    circuit: CircuitWithBridges, catalogue: Catalogue, conditions: ServiceConditions
+) -> dict[Fault, float]:
+    """The relative rate of every fault of the machine, conditions included, in order of parts.
+
+    Raises:
+        CatalogueError: a part's kind has no row in the catalogue.
+        ConditionError: a condition names a place that the machine lacks.
+    """
+    rules = [rule for rule in catalogue.conditions if conditions.applies(rule.name)]
+    near = {rule.name: conditions.near(circuit, rule.name) for rule in rules if rule.near}
+    rates: dict[Fault, float] = {}
+    for part in _parts(circuit).values():
+        row, role = catalogue.faults_of(part, circuit.wiring)
+        for mode in row.modes:
+            rate = row.rate * role * mode.share
+            for rule in rules:
+                here = not rule.near or part.reference in near[rule.name]
+                if here and rule.fits(row.kind, mode.name):
+                    rate *= rule.factor
+            rates[Fault(part.reference, mode.name)] = rate
+    return rates
+
+
+def possible_faults(
+    circuit: CircuitWithBridges, catalogue: Catalogue, conditions: ServiceConditions | None = None
+) -> dict[Fault, PossibleFault]:
+    """Every fault that this machine can have, with its probability on arrival.
+
+    Args:
+        circuit: the machine; its latent bridges count as parts.
+        catalogue: how kinds fail.
+        conditions: how the game arrived; the defaults if left out.
+
+    Returns:
+        The faults in order of parts, then of modes as the catalogue lists them. Their
+        probabilities sum to ``conditions.expected_faults``.
+
+    Raises:
+        CatalogueError: a part's kind has no row, or a factor speaks of a value it does not have.
+        ConditionError: an unknown place, or an expectation that is not above 0 and below the
+            number of parts.
+    """
+    conditions = conditions or ServiceConditions()
+    rates = mode_rates(circuit, catalogue, conditions)
+    part_rate: dict[str, float] = {}
+    for fault, rate in rates.items():
+        part_rate[fault.part] = part_rate.get(fault.part, 0.0) + rate
+    scale = _scale(np.array(list(part_rate.values())), conditions.expected_faults)
+    parts = _parts(circuit)
+    found: dict[Fault, PossibleFault] = {}
+    rows = {name: catalogue.faults_of(part, circuit.wiring)[0] for name, part in parts.items()}
+    for fault, rate in rates.items():
+        row = rows[fault.part]
+        mode = row.mode(fault.mode)
+        share = rate / part_rate[fault.part]
+        broken = scale * part_rate[fault.part]
+        found[fault] = PossibleFault(
+            fault,
+            probability=-math.expm1(-broken) * share,
+            odds=math.expm1(broken) * share,
+            patch=resolved_patch(parts[fault.part], row, mode),
+            words=mode.words,
+            repair=mode.repair.words,
+            repair_minutes=mode.repair.minutes,
+            success=mode.repair.success,
+            action=mode.repair.action,
+            cost=mode.repair.cost,
+            damage=mode.damage,
+            row=row.kind,
+        )
+    return found
+
+
+def resolved_patch(part: Part, row: KindFaults, mode: Mode) -> Patch:
+    """The patch that ``mode`` makes to ``part``: factors multiplied by the part's healthy values.
+
+    Raises:
+        CatalogueError: a factor, or a value of the patch, speaks of a value the kind does not have.
+    """
+    if not mode.factor and not mode.patch.values:
+        return mode.patch
+    healthy = load_kind_table().values(part.kind, part.type_name, part.values)
+    unknown = [name for name in (*mode.patch.values, *mode.factor) if name not in healthy]
+    if unknown:
+        raise CatalogueError(
+            f"kind.{row.kind} mode {mode.name!r} changes {', '.join(unknown)}, which a {part.kind}"
+            f" ({part.reference}) does not have; it has: {', '.join(healthy) or 'no values'}"
+        )
+    factored = {name: healthy[name] * factor for name, factor in mode.factor.items()}
+    return replace(mode.patch, values={**mode.patch.values, **factored})
+
+
+def _parts(circuit: CircuitWithBridges) -> Mapping[str, Part]:
+    return {**circuit.wiring.parts, **circuit.bridges}
+
+
+def _scale(rates: np.ndarray, expected: float) -> float:
+    """The ``k`` for which the sum of ``1 - exp(-k r)`` over the parts is ``expected``.
+
+    The sum is concave and rising in ``k``, and ``expected / sum(r)`` lies below the root, so
+    Newton's steps climb to it without overshooting.
+    """
+    if not 0.0 < expected < rates.size:
+        raise ConditionError(
+            f"the expected number of faults should be above 0 and below the number of parts"
+            f" ({rates.size}), not {expected:g}"
+        )
+    scale = expected / float(rates.sum())
+    for _ in range(_STEPS):
+        missing = expected + float(np.expm1(-scale * rates).sum())
+        step = missing / float((rates * np.exp(-scale * rates)).sum())
+        scale += step
+        if abs(step) <= _RELATIVE_ERROR * scale:
+            break
+    return scale
