@@ -213,9 +213,9 @@ class _Resolver:
 
     def steps(self) -> tuple[Step, ...]:
         steps: list[Step] = []
-        for word, seen in (("smoke", self.form.smoke), ("smell", self.form.smell)):
+        for words, seen in (("smoke was seen", self.form.smoke), ("there is a burnt smell", self.form.smell)):
             if seen:
-                steps.append(Step("note", text=word))
+                steps.append(Step("note", text=words))
         for position, entry in enumerate(self.form.findings):
             word = leading_word(entry)
             if word is None:
@@ -352,7 +352,7 @@ class _Resolver:
 
     def fuse(self, entry: FuseEntry, path: Path) -> list[Step]:
         fuses = self.each(self.names.fuse, entry.fuse, (*path, "fuse"))
-        return [_seen(Situation(power=False, opened=(f,)), Look("fuse", f), entry.seen) for f in fuses]
+        return [_seen(Situation(power=False), Look("fuse", f), entry.seen) for f in fuses]
 
     def meter(self, entry: VoltsEntry | OhmsEntry | DiodeEntry, path: Path) -> list[Step]:
         function: MeterFunction
@@ -368,8 +368,9 @@ class _Resolver:
         reading: float | str | None
         try:
             reading = NOT_SURE if form.reading.casefold() == NOT_SURE else parse_reading(form.reading, function)
-        except ValueError as error:
-            self.problem((*path, "reading"), form.reading, str(error))
+        except InputError as error:
+            for told in error.problems:
+                self.problem((*path, "reading"), told.found, told.expected, told.suggestion)
             reading = None
         situation = Situation(
             power=form.power,

@@ -245,25 +245,31 @@ def leading_word(entry: Any) -> str | None:
     return None
 
 
+def _tag(entry: Any) -> str | None:
+    word = leading_word(entry)
+    return ENTRIES[word].__name__ if word is not None else None
+
+
 AnyEntry = Annotated[
-    Annotated[PressEntry, Tag("press")]
-    | Annotated[HoldEntry, Tag("hold")]
-    | Annotated[RestingEntry, Tag("resting")]
-    | Annotated[WalkEntry, Tag("walk")]
-    | Annotated[LampEntry, Tag("lamp")]
-    | Annotated[CoilEntry, Tag("coil")]
-    | Annotated[PowerUpEntry, Tag("power up")]
-    | Annotated[FuseEntry, Tag("fuse")]
-    | Annotated[VoltsEntry, Tag("volts")]
-    | Annotated[OhmsEntry, Tag("ohms")]
-    | Annotated[DiodeEntry, Tag("diode")]
-    | Annotated[RepairEntry, Tag("repair")]
-    | Annotated[DeclineEntry, Tag("decline")]
-    | Annotated[NoteEntry, Tag("note")],
+    Annotated[PressEntry, Tag("PressEntry")]
+    | Annotated[HoldEntry, Tag("HoldEntry")]
+    | Annotated[RestingEntry, Tag("RestingEntry")]
+    | Annotated[WalkEntry, Tag("WalkEntry")]
+    | Annotated[LampEntry, Tag("LampEntry")]
+    | Annotated[CoilEntry, Tag("CoilEntry")]
+    | Annotated[PowerUpEntry, Tag("PowerUpEntry")]
+    | Annotated[FuseEntry, Tag("FuseEntry")]
+    | Annotated[VoltsEntry, Tag("VoltsEntry")]
+    | Annotated[OhmsEntry, Tag("OhmsEntry")]
+    | Annotated[DiodeEntry, Tag("DiodeEntry")]
+    | Annotated[RepairEntry, Tag("RepairEntry")]
+    | Annotated[DeclineEntry, Tag("DeclineEntry")]
+    | Annotated[NoteEntry, Tag("NoteEntry")]
+    ,
     Discriminator(
-        leading_word,
+        _tag,
         custom_error_type="leading_word",
-        custom_error_message="expected an entry that begins with one of " + ", ".join(ENTRIES),
+        custom_error_message="an entry that begins with one of " + ", ".join(ENTRIES),
     ),
 ]
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from matrixdoc.checks.model import FaultEffect, MachineModel
-from matrixdoc.circuit.netlist import Instant, Lead, OperatingPoint, operating_points
+from matrixdoc.circuit.netlist import Instant, Lead, OperatingPoint, Solver, operating_points
 from matrixdoc.circuit.supplies import rail_source
 
 Rails = tuple[tuple[str, float, float], ...]
@@ -49,6 +49,7 @@ class Points:
     def __init__(self, model: MachineModel) -> None:
         self.model = model
         self._known: dict[PointRequest, OperatingPoint] = {}
+        self._solver = Solver()
         self._rails: dict[tuple[object, ...], Rails] = {}
         self.bus_neighbours = _neighbour_buses(model)
 
@@ -128,38 +129,10 @@ class Points:
         return feeds
 
     def solve(self, requests: Sequence[PointRequest]) -> list[OperatingPoint]:
-        """One operating point per request, in order; everything unknown is solved in two batches."""
+        """One operating point per request, in order; everything unknown is solved in one batch."""
         local = [self.localise(r) for r in requests]
-        stripped: list[PointRequest] = [
-            r
-            if all(e.adding for e in r.effects)
-            else PointRequest(
-                r.active,
-                tuple(e for e in r.effects if e.adding),
-                r.rails,
-                r.nets,
-                r.parts,
-                r.leads,
-                r.opened,
-            )
-            for r in local
-        ]
-        self._fill(stripped)
-        final: list[PointRequest] = []
-        for full, base in zip(local, stripped, strict=True):
-            if full is base:
-                final.append(base)
-                continue
-            live = self._known[base].live
-            kept = tuple(e for e in full.effects if e.adding or e.part.reference in live)
-            if len(kept) == len(base.effects):
-                final.append(base)
-            else:
-                final.append(
-                    PointRequest(full.active, kept, full.rails, full.nets, full.parts, full.leads, full.opened)
-                )
-        self._fill(final)
-        return [self._known[r] for r in final]
+        self._fill(local)
+        return [self._known[r] for r in local]
 
     def _fill(self, requests: Sequence[PointRequest]) -> None:
         missing = list({r: None for r in requests if r not in self._known})
@@ -177,6 +150,6 @@ class Points:
             )
             for r in missing
         ]
-        for request, point in zip(missing, operating_points(self.model.circuit, instants), strict=True):
+        for request, point in zip(missing, operating_points(self.model.circuit, instants, self._solver), strict=True):
             self._known[request] = point
 

@@ -96,19 +96,20 @@ def _changed(circuit: Circuit, structure: Structure, instant: Instant, name: str
         found.append(Touched(part, branches, (part, branches)))
 
 
-def cluster_groups(structure: Structure, circuit: Circuit, touched: Touched) -> set[int]:
-    """Groups of clusters that a touched part joins or changes."""
-    groups = set()
-    nets: Iterable[int] = circuit.terminals[touched.part] if touched.part >= 0 else ()
-    for net in nets:
-        cluster = structure.cluster_of[net]
-        if cluster != OUTSIDE:
-            groups.add(structure.group_of[cluster])
-    for branch in touched.branches:
-        for net in (branch.a, branch.b):
-            cluster = structure.cluster_of[net]
-            if cluster != OUTSIDE:
-                groups.add(structure.group_of[cluster])
+def cluster_groups(structure: Structure, circuit: Circuit, touched: Touched) -> tuple[int, ...]:
+    """Groups of clusters that a touched part joins or changes; its branches end at its own nets
+    and ground, so its terminals decide."""
+    if touched.part >= 0:
+        known = structure.part_groups.get(touched.part)
+        if known is not None:
+            return known
+        nets: Iterable[int] = circuit.terminals[touched.part]
+    else:
+        nets = touched.branches[0][:2]
+    clusters = {structure.cluster_of[net] for net in nets} - {OUTSIDE}
+    groups = tuple({structure.group_of[cluster] for cluster in clusters})
+    if touched.part >= 0:
+        structure.part_groups[touched.part] = groups
     return groups
 
 
@@ -116,9 +117,11 @@ def island_branches(
     structure: Structure,
     sources: dict[int, RawBranch],
     wanted: Sequence[int],
+    also: Sequence[int],
     touched: Sequence[Touched],
 ) -> list[tuple[RawBranch, int]]:
-    """Branches (with part numbers) that decide the wanted nets.
+    """Branches (with part numbers) that decide the volts of the wanted nets, and whatever current
+    flows at the nets ``also`` (ends of parts whose current is wanted).
 
     ``sources``: source branch by rail number, for live rails that are not stiff. The result may
     hold branches that turn out to carry nothing, never too few.
@@ -151,9 +154,11 @@ def island_branches(
                 climb(second)
     targets = {cluster_of[net] for net in wanted}
     targets.discard(OUTSIDE)
-    for cluster in targets:
+    starts = targets | {cluster_of[net] for net in also}
+    starts.discard(OUTSIDE)
+    for cluster in starts:
         climb(cluster)
-    reached, links = _search(structure, targets, removed, added, extra)
+    reached, links = _search(structure, starts, removed, added, extra)
     keep = _carrying(structure, reached, links, targets)
     return _expand(structure, sources, wanted, removed, links, keep)
 
@@ -210,7 +215,7 @@ def _spread(start: set[int], steps: list[tuple[int, int]]) -> set[int]:
 
 def _carrying(structure: Structure, reached: set[int], links: list[Link], targets: set[int]) -> set[int]:
     """Clusters that current can enter and leave, and what wanted ones that it cannot depend on."""
-    if len(reached) == 1:
+    if reached == targets and len(reached) == 1:
         return reached
     fed = {cluster for cluster in reached if structure.anchored[cluster]}
     drained = set(fed)

@@ -88,6 +88,10 @@ def solve(problems: list[Problem]) -> list[Solution]:
         shapes.setdefault((problem.nets, len(problem.branches)), []).append(number)
     found: list[Solution | None] = [None] * len(problems)
     for (nets, branches), numbers in shapes.items():
+        if branches == 0:
+            for number in numbers:
+                found[number] = Solution((0.0,) * nets, (), True)
+            continue
         # Bounded batches: the incidence matrices of big islands would otherwise fill the memory.
         size = max(1, int(2e6 // max(1, nets * branches)))
         for start in range(0, len(numbers), size):

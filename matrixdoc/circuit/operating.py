@@ -174,10 +174,8 @@ def _plan(
         key = (rails.key, group, tuple(nets), tuple(parts), frozenset([item.key for item in here]))
         island = islands.get(key)
         if island is None:
-            targets = list(nets)
-            for part in parts:
-                targets.extend(circuit.terminals[part])
-            found = island_branches(structure, rails.sources, targets, here) if group >= 0 else [
+            ends = [net for part in parts for net in circuit.terminals[part]]
+            found = island_branches(structure, rails.sources, nets, ends, here) if group >= 0 else [
                 (branch, item.part) for item in here for branch in item.branches
             ]
             prefer = [item.branches[0].b for item in here if item.part == LEAD_PART]

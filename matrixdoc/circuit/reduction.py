@@ -355,7 +355,7 @@ def finish(reduced: Reduced, solutions: Sequence[Solution]) -> IslandPoint:
             if not step.weak and step.other in held:
                 held.add(step.net)
         else:
-            value = current[step.branch]
+            value = current.get(step.branch, 0.0)  # dropped later: it hangs, no current
             for number, sign in step.pieces:
                 current[number] = sign * value
             if step.net >= 0:

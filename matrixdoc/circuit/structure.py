@@ -66,6 +66,7 @@ class Structure:
     leaf_links: list[tuple[Link, ...]] = field(default_factory=list)
     group_of: list[int] = field(default_factory=list)
     sources: dict[int, tuple[tuple[int, int], ...]] = field(default_factory=dict)
+    part_groups: dict[int, tuple[int, ...]] = field(default_factory=dict)
 
 
 def structure_of(circuit: Circuit, live: frozenset[int]) -> Structure:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from matrixdoc.definition.document import Document, path_words
 from matrixdoc.definition.errors import Problem, choice, near_miss, quoted
+from matrixdoc.definition.numbers import colour_words
 from matrixdoc.definition.schema import MachineForm, PinPlace
 from matrixdoc.definition.styles import Styles, load_styles
 from matrixdoc.definition.wiring import (
@@ -25,28 +26,15 @@ from matrixdoc.definition.wiring import (
 
 FormPath = tuple[str | int, ...]
 
-_COLOURS = {
-    "BK": "black",
-    "BN": "brown",
-    "RD": "red",
-    "OG": "orange",
-    "YE": "yellow",
-    "GN": "green",
-    "BU": "blue",
-    "VT": "violet",
-    "GY": "grey",
-    "WH": "white",
-    "PK": "pink",
-    "GD": "gold",
-    "TQ": "turquoise",
-    "SR": "silver",
-    "GNYE": "green-and-yellow",
-}
+
+def coloured(code: str) -> str:
+    """``", white-brown"`` for ``WH-BN``, to stand behind a wire's name; nothing for no colour."""
+    return f", {colour_words(code)}" if code else ""
 
 
-def colour_words(code: str) -> str:
-    """``WH-BN`` (IEC 60757 letter codes) as ``white-brown``."""
-    return "-".join(_COLOURS.get(letters, letters) for letters in code.split("-")) if code else ""
+def named(*names: str) -> str:
+    """The names that are not empty, each behind a space: ``" Q3 TIP102"``."""
+    return "".join(f" {name}" for name in names if name)
 
 
 @dataclass(slots=True)
@@ -253,7 +241,11 @@ class Builder:
         origin: Origin = "stated" if pin else "assumed"
         place = self.pin_place(pin, board)
         if pin:
-            board = self.form.connectors[pin.connector].board or board if pin.connector in self.form.connectors else board
+            board = (
+                self.form.connectors[pin.connector].board or board
+                if pin.connector in self.form.connectors
+                else board
+            )
             at = f"pin {pin.position} of connector {pin.connector}"
         else:
             at = "connector pin"

@@ -9,12 +9,16 @@ from matrixdoc.definition.schema import DrivePath
 from matrixdoc.definition.wiring import Origin
 
 
-def link_part(builder: Builder, prefix: str, words: str, position: int | None, board: str, path: FormPath) -> str:
+def link_part(
+    builder: Builder, prefix: str, words: str, position: int | None, board: str, path: FormPath
+) -> str:
     """The link pin between logic and drive board, or an empty string where there is no link."""
     link = builder.form.link
     if link is None:
         if position is not None:
-            builder.problem((*path, "link"), f"position {position}", "a link between boards, described as 'link:'")
+            builder.problem(
+                (*path, "link"), f"position {position}", "a link between boards, described as 'link:'"
+            )
         return ""
     if board and board not in link.boards[1:]:
         return ""
@@ -23,7 +27,9 @@ def link_part(builder: Builder, prefix: str, words: str, position: int | None, b
             builder.problem((*path, "link"), f"position {position}", f"a position from 1 to {link.pins}")
         elif position in builder.link_uses:
             other = builder.parts[builder.link_uses[position]].title
-            builder.problem((*path, "link"), f"position {position} again", f"each position once; {other} has it")
+            builder.problem(
+                (*path, "link"), f"position {position} again", f"each position once; {other} has it"
+            )
     at = f"link pin {position}" if position is not None else "link pin"
     reference = builder.add(
         f"{prefix}/link",

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
-from matrixdoc.definition.compile_builder import Builder, FormPath, colour_words
+from matrixdoc.definition.compile_builder import Builder, FormPath, coloured
 from matrixdoc.definition.errors import quoted
 from matrixdoc.definition.references import cell_key, cell_numbers, line_number
 from matrixdoc.definition.schema import MOST_LINES, CellForm, LineForm, MatrixForm
@@ -92,7 +92,10 @@ def _grid(builder: Builder, form: MatrixForm, path: FormPath) -> list[list[str]]
     for number in ragged:
         found = f"{len(rows[number])} cells in row {number + 1} of the chart"
         builder.problem(
-            (*path, "chart", number), found, f"{width} cells, as in the first row", "write '-' where no part is fitted"
+            (*path, "chart", number),
+            found,
+            f"{width} cells, as in the first row",
+            "write '-' where no part is fitted",
         )
     if ragged:
         return []
@@ -170,7 +173,9 @@ def _chain(
             order.append(found)
     missing = [c.key for c in cells if c not in order]
     if missing and not bad:
-        builder.problem((*path, "chain"), f"a chain without {', '.join(missing)}", "every fitted cell of the line")
+        builder.problem(
+            (*path, "chain"), f"a chain without {', '.join(missing)}", "every fitted cell of the line"
+        )
     return (tuple(order), "known") if not missing and not bad else (tuple(cells), "assumed")
 
 
@@ -236,7 +241,7 @@ def wire_line(builder: Builder, plan: MatrixPlan, line: LinePlan, inner: str, bo
     outer, ends = builder.harness(prefix, inner, words, facts.pin, board, line.path)
     builder.line_nets[f"{plan.name} {line.key}"] = outer
     place = builder.place(facts.place or plan.form.place, (*line.path, "place"), "playfield")
-    colour = f", {colour_words(facts.wire)}" if facts.wire else ""
+    colour = coloured(facts.wire)
     at = f"pin {facts.pin.position} of connector {facts.pin.connector}" if facts.pin else "the connector pin"
     parts = [*ends]
     lugs: dict[str, str] = {}
@@ -249,7 +254,10 @@ def wire_line(builder: Builder, plan: MatrixPlan, line: LinePlan, inner: str, bo
             reference, way = f"{prefix}/wire", f"from {at} to the first lug ({cell.title})"
         else:
             before = line.cells[index - 2].title
-            reference, way = f"{prefix}/segment{index}", f"from lug {index - 1} ({before}) to lug {index} ({cell.title})"
+            reference, way = (
+                f"{prefix}/segment{index}",
+                f"from lug {index - 1} ({before}) to lug {index} ({cell.title})",
+            )
         parts.append(
             builder.add(
                 reference,

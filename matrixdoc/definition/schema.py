@@ -153,7 +153,10 @@ Chart = Annotated[
         {
             "anyOf": [
                 {"type": "string", "description": "one row a line, | between the cells"},
-                {"type": "array", "items": {"type": "array", "items": {"type": ["string", "number", "null"]}}},
+                {
+                    "type": "array",
+                    "items": {"type": "array", "items": {"type": ["string", "number", "null"]}},
+                },
             ]
         }
     ),
@@ -304,7 +307,8 @@ class DrivePath(Form):
 
 class LineForm(DrivePath):
     """A column or a row. ``chain`` lists its cells in wiring order; ``drive`` of a row that is
-    sensed names its sensing part."""
+    sensed names its sensing part.
+    """
 
     chain: Chain | None = None
     resistor: Text = ""
@@ -448,12 +452,16 @@ class OutputForm(DrivePath):
 
 
 class DirectSwitchForm(Form):
-    """A switch wired straight to an input of the logic, with no matrix."""
+    """A switch wired straight to an input, with no matrix.
+
+    ``read_by: driver`` is for one that only the driver board hears: it fires a coil.
+    """
 
     title: Text = ""
     number: Text = ""
     normally: Literal["open", "closed"] = "open"
     element: Literal["", "leaf", "snap-action", "reed"] = ""
+    read_by: Literal["logic", "driver"] = "logic"
     sensing: Text = ""
     supply: Name | None = None
     pull: Ohms | None = None

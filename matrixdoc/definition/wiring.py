@@ -165,7 +165,8 @@ class Coil:
     """A coil (solenoid) or flash lamp that is pulsed.
 
     ``drive`` is its command. ``fired_by`` names the switch that fires it without the logic (empty:
-    the logic fires it). ``enable`` names signal parts without which it does not fire. ``holds``
+    the logic fires it), ``trigger`` the sensor that reads that switch on the driver board, where it
+    has one of its own. ``enable`` names signal parts without which it does not fire. ``holds``
     marks a winding meant to stay on. ``end_of_stroke`` names the contact that releases the power
     winding, if any.
     """
@@ -181,6 +182,7 @@ class Coil:
     holds: bool = False
     end_of_stroke: str = ""
     parts: tuple[str, ...] = ()
+    trigger: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +193,8 @@ class Supply:
     voltage of the winding. ``ac_parts`` lists winding, fuse and wires of the alternating side in
     order; ``rectifiers`` the diodes of the bridge; ``capacitor`` and ``regulator`` may be empty.
     A ``stiff`` rail bounds the circuits that hang on it instead of being solved with them.
-    ``load_a`` is the usual load, for ripple and sag figures.
+    ``load_a`` is the usual load, for ripple and sag figures. An ``alternating`` rail carries RMS
+    volts and no direct ones (general illumination straight from its winding).
     """
 
     name: str
@@ -206,6 +209,7 @@ class Supply:
     capacitor: str = ""
     regulator: str = ""
     load_a: float = 0.0
+    alternating: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -213,11 +213,9 @@ def _sum(
     base_here = base[columns]
     log_base = np.log(base_here)
     prior = np.zeros(len(problem.state_of))
-    survivors: list[int] = []
     relevant: dict[int, Array] = {}
     worth: dict[int, float] = {}
-    discarded_share = 0.0
-    spread = np.zeros(len(problem.state_of))
+    alone = np.zeros(len(problem.state_of))
     exhaustive = problem.least_share <= 0.0
     for v in variables:
         span = slice(first[v], first[v + 1])
@@ -230,6 +228,8 @@ def _sum(
                 if problem.state_variable[t] in variables:
                     forced |= set(problem.touches[s] & problem.touches[t])
         touched = columns[any_f]
+        if exhaustive:
+            forced |= {f for s in range(first[v], first[v + 1]) for f in problem.touches[s]}
         if forced:
             touched = np.array(sorted(set(map(int, touched)) | (forced & set(findings))), dtype=np.intp)
         if len(touched) == 0:
@@ -237,18 +237,27 @@ def _sum(
             continue
         gain = np.exp((np.log(some) - log_base).sum(axis=1))
         best = gain
-        if forced:
+        if forced and not exhaustive:
             unexplained = np.prod(1.0 / np.minimum(1.0, base[sorted(forced & set(findings))] + 0.05))
             best = np.maximum(gain, 0.02 * unexplained)
         share = float((problem.probability[span] * best).sum()) / problem.healthy[v]
-        if not exhaustive and share * weight < problem.least_share:
-            # Cut: the variable counts as healthy here; what that leaves out is bounded.
-            discarded_share += share
-            spread[span] = problem.probability[span] * gain / problem.healthy[v]
-            continue
-        survivors.append(v)
         relevant[v] = touched
         worth[v] = share
+        alone[span] = problem.probability[span] * gain / problem.healthy[v]
+    # A variable is cut when some other one explains each of its findings far better.
+    best_of = dict.fromkeys(findings, 1.0)
+    for v, touched in relevant.items():
+        for f in touched:
+            best_of[int(f)] = max(best_of[int(f)], worth[v])
+    survivors: list[int] = []
+    discarded_share = 0.0
+    for v, touched in relevant.items():
+        limit = problem.least_share * min(best_of[int(f)] for f in touched)
+        if not exhaustive and worth[v] * weight < limit:
+            discarded_share += worth[v]
+            continue
+        survivors.append(v)
+        alone[first[v] : first[v + 1]] = 0.0
     result = _Sum(1.0, prior.copy(), [(1.0, ())])
     parts: list[_Sum] = []
     for some_variables, some_findings in _components(survivors, relevant, findings):
@@ -257,7 +266,7 @@ def _sum(
         )
     mass = 1.0
     sets: list[tuple[float, tuple[int, ...]]] = [(1.0, ())]
-    discarded_relative = discarded_share
+    discarded_relative = 0.0
     states = prior.copy()
     for part in parts:
         if part.mass <= 0.0:
@@ -267,9 +276,11 @@ def _sum(
         discarded_relative += part.discarded / part.mass
         sets = _merge_sets(sets, part.sets)
     result.mass = mass
-    result.states = (states + spread) * mass
+    # What was cut would have added its own share to the healthy term, no more.
+    constant = float(np.exp(log_base.sum()))
+    result.states = states * mass + alone * constant
     result.sets = sets
-    result.discarded = discarded_relative * mass
+    result.discarded = discarded_relative * mass + discarded_share * constant
     return result
 
 
@@ -293,14 +304,17 @@ def _component(
     constant = float(np.prod(base[findings]))
     if not variables:
         return _Sum(constant, np.zeros(size), [(constant, ())])
+    best = max(1.0, max(worth[v] for v in variables))
     order = sorted(variables, key=lambda v: (-len(relevant[v]), -worth[v], v))
     chosen = order[0]
     rest = [v for v in variables if v != chosen]
+    best_left = max(1.0, max((worth[v] for v in rest), default=1.0))
     total = _Sum(0.0, np.zeros(size), [])
     for s in range(problem.first[chosen], problem.first[chosen + 1]):
         new_base = np.array(rows[s])
         gain = float(np.exp((np.log(new_base[findings]) - np.log(base[findings])).sum()))
-        branch_weight = weight * problem.probability[s] / problem.healthy[chosen] * gain
+        share = problem.probability[s] / problem.healthy[chosen] * gain
+        branch_weight = weight * min(1.0, share / best)
         outside = np.setdiff1d(np.arange(problem.findings), findings, assume_unique=True)
         new_base[outside] = base[outside]
         child_rows = _rows(problem, (*assigned, s), new_base, rows, base, rest, s)
@@ -311,7 +325,7 @@ def _component(
         total.states[s] += p * part.mass
         total.discarded += p * part.discarded
         total.sets.extend((p * m, (s, *some)) for m, some in part.sets)
-    part = _sum(problem, assigned, base, rows, rest, findings, weight)
+    part = _sum(problem, assigned, base, rows, rest, findings, weight * min(1.0, best_left / best))
     p = float(problem.healthy[chosen])
     total.mass += p * part.mass
     total.states += p * part.states
@@ -363,12 +377,7 @@ def posterior(
     for s, touched in enumerate(problem.touches):
         for f in touched:
             rows[s, f] = likelihood(f, (problem.state_of[s].fault,))
-    if findings:
-        gains = np.exp((np.log(rows) - np.log(base)).sum(axis=1)) * problem.probability
-        best = max(1.0, float(gains.max(initial=0.0)))
-    else:
-        best = 1.0
-    total = _sum(problem, (), base, rows, list(range(len(variables))), list(range(findings)), 1.0 / best)
+    total = _sum(problem, (), base, rows, list(range(len(variables))), list(range(findings)), 1.0)
     marginals: dict[Fault, float] = {}
     for s, state in enumerate(problem.state_of):
         share = float(total.states[s]) / total.mass

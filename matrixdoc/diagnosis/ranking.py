@@ -58,10 +58,13 @@ def cost_to_finish(probability: Array, repair_minutes: Array) -> Array:
     order = np.argsort(-probability / repair_minutes, axis=1, kind="stable")
     sorted_p = np.take_along_axis(probability, order, axis=1)
     minutes = repair_minutes[order]
-    before = np.cumsum(sorted_p, axis=1) - sorted_p
-    left = 1.0 - before
-    spent = (minutes * left * (sorted_p > 1e-6)).sum(axis=1)
-    result: Array = spent + GIVE_UP_MINUTES * np.maximum(0.0, 1.0 - sorted_p.sum(axis=1))
+    after = np.cumsum(sorted_p, axis=1)
+    left = 1.0 - (after - sorted_p)
+    spent = np.cumsum(minutes * left, axis=1)
+    # Mending goes on only as long as it is worth it: then the search starts anew.
+    stop = spent + GIVE_UP_MINUTES * np.maximum(0.0, 1.0 - after)
+    never = GIVE_UP_MINUTES * np.ones((len(stop), 1))
+    result: Array = np.concatenate([never, stop], axis=1).min(axis=1)
     return result
 
 

@@ -19,7 +19,7 @@ class Settings:
 
     expected_faults: float = 1.5
     outside_weight: float = 0.01
-    slip_rate: float = 0.02
+    slip_rate: float = 0.01
     meter_slip_rate: float = 0.01
     recent_repair: tuple[str, ...] = ()
     battery_leak: tuple[str, ...] = ()

@@ -138,13 +138,17 @@ def resolved_patch(part: Part, row: KindFaults, mode: Mode) -> Patch:
     """
     if not mode.factor and not mode.patch.values:
         return mode.patch
-    healthy = load_kind_table().values(part.kind, part.type_name, part.values)
-    unknown = [name for name in (*mode.patch.values, *mode.factor) if name not in healthy]
+    table = load_kind_table()
+    known = table.kind(part.kind).values
+    unknown = [name for name in (*mode.patch.values, *mode.factor) if name not in known]
     if unknown:
         raise CatalogueError(
             f"kind.{row.kind} mode {mode.name!r} changes {', '.join(unknown)}, which a {part.kind}"
-            f" ({part.reference}) does not have; it has: {', '.join(healthy) or 'no values'}"
+            f" ({part.reference}) does not have; it has: {', '.join(known) or 'no values'}"
         )
+    if not mode.factor:
+        return mode.patch
+    healthy = table.values(part.kind, part.type_name, part.values)
     factored = {name: healthy[name] * factor for name, factor in mode.factor.items()}
     return replace(mode.patch, values={**mode.patch.values, **factored})
 

@@ -65,6 +65,7 @@ _TYPE_WORDS = {
     bool: "true or false",
 }
 _SHARE_TOLERANCE = 1e-6
+_LAST_TERMINAL = 2  # no kind has more than three terminals
 
 
 def read_catalogue(text: str, name: str) -> Catalogue:
@@ -186,7 +187,7 @@ class _Reader:
         found = table.get(key, [])
         known = frozenset(known)
         for name in found:
-            if name not in known:
+            if not isinstance(name, str) or name not in known:
                 near = difflib.get_close_matches(str(name), known, 1)
                 hint = f"; did you mean {near[0]!r}?" if near else ""
                 self.wrong(where, f"{key} names {name!r}, which this catalogue does not have{hint}")
@@ -201,6 +202,11 @@ class _Reader:
         for key in ("shunt_ohm", "ground_ohm"):
             if key in table and table[key] <= 0:
                 self.wrong(where, f"{key} should be above 0 ohm, not {table[key]!r}")
+        if not 0 <= table.get("ground_terminal", 0) <= _LAST_TERMINAL:
+            self.wrong(
+                where, f"ground_terminal should be 0 to {_LAST_TERMINAL}, not {table['ground_terminal']}"
+            )
+            table.pop("ground_terminal")
         if table.get("stuck", "") not in ("", "active", "idle"):
             self.wrong(where, f"stuck should be 'active' or 'idle', not {table['stuck']!r}")
             table.pop("stuck")

@@ -100,7 +100,9 @@ def test_handbook_rates_are_those_worked_out_from_the_handbook(kind, rate_per_1e
 
 def test_the_lamp_rate_is_the_handbook_formula():
     # MIL-HDBK-217F sec. 20.1: 0.074 * V**1.29, utilization 0.72 (10 to 90 %), direct current 3.3
-    assert CATALOGUE.kinds["lamp"].handbook_rate_per_1e6_h == pytest.approx(0.074 * 6.3**1.29 * 0.72 * 3.3, rel=0.01)
+    assert CATALOGUE.kinds["lamp"].handbook_rate_per_1e6_h == pytest.approx(
+        0.074 * 6.3**1.29 * 0.72 * 3.3, rel=0.01
+    )
 
 
 @pytest.mark.parametrize(
@@ -139,7 +141,12 @@ def test_values_that_modes_change_exist_in_every_kind_that_uses_the_row():
 
 
 def test_what_kills_a_new_part_is_said():
-    for kind, mode in (("coil", "shorted"), ("coil_diode", "shorted"), ("lamp", "shorted"), ("low_side", "open")):
+    for kind, mode in (
+        ("coil", "shorted"),
+        ("coil_diode", "shorted"),
+        ("lamp", "shorted"),
+        ("low_side", "open"),
+    ):
         assert CATALOGUE.kinds[kind].mode(mode).damage
 
 
@@ -171,15 +178,28 @@ def test_a_row_can_take_over_another_and_say_its_own():
         ("share = 0.75", "share = -0.75", "share should be above 0 and at most 1, not -0.75"),
         ("share = 0.75", "share = nan", "share should be a finite number, not nan"),
         ("share = 0.75", 'share = "most"', "share should be a number, not 'most'"),
-        ('source = "practice"', "", "source is missing"),
-        ('source = "practice"', 'source = "heard it"', "names the source 'heard it', which [sources] does not have"),
+        ('75\nsource = "practice"', "75", "source is missing"),
+        (
+            '75\nsource = "practice"',
+            '75\nsource = "heard it"',
+            "names the source 'heard it', which [sources] does not have",
+        ),
         ("absent = true", "abset = true", "unknown key 'abset'; did you mean 'absent'?"),
         ("absent = true", 'absent = "yes"', "absent should be true or false, not 'yes'"),
         ("absent = true", "", "patch changes nothing"),
         ("ground_ohm = 0.1", "ground_ohm = 0", "ground_ohm should be above 0 ohm"),
+        (
+            "ground_ohm = 0.1",
+            "ground_ohm = 1, ground_terminal = 3",
+            "ground_terminal should be 0 to 2, not 3",
+        ),
         ("ground_ohm = 0.1", 'stuck = "on"', "stuck should be 'active' or 'idle', not 'on'"),
         ("ground_ohm = 0.1", 'values = { ohm = "low" }', "ohm should be a number above 0, not 'low'"),
-        ('action = "repair"', 'action = "kick"', "action should be one of clean, reseat, replace, repair, not 'kick'"),
+        (
+            'action = "repair"',
+            'action = "kick"',
+            "action should be one of clean, reseat, replace, repair, not 'kick'",
+        ),
         ("rate = 10.0", "rate = 0", "rate should be above 0, not 0.0"),
         ("success = 0.9", "success = 1.5", "success should be above 0 and at most 1"),
         ("format = 1", "format = 2", "format should be 1, not 2"),
@@ -211,9 +231,12 @@ def test_a_wrong_catalogue_says_where_and_what_would_be_right(old, new, said):
             '[[condition]]\nname = "flood"\nwhere = "near"\nfactor = 2\nsource = "practice"\n',
             "name should be one of no vibration, recent repair, sat for years, battery leak, not 'flood'",
         ),
+        (
+            '[[service]]\npattern = "*"\nkinds = [["wire"]]\nsource = "practice"\n',
+            "kinds names ['wire'], which this catalogue does not have",
+        ),
         ('[kind.pin]\nsame_as = "pine"\n', "same_as names 'pine', which is no full row"),
         ("[kind.pin]\nrate = 1\n", "kind.pin: has no failure mode"),
-        ("kind = 3\n", "this is not TOML"),
     ],
 )
 def test_wrong_rules_are_refused(row, said):
@@ -223,7 +246,8 @@ def test_wrong_rules_are_refused(row, said):
 
 
 @pytest.mark.parametrize(
-    "text", ["", "[[kind]]", "kind = []", "[kind]\nwire = 3", "[sources]\na = 1", "service = 1", "kind.a.mode = [1]"]
+    "text",
+    ["", "[[kind]]", "kind = []", "[kind]\nwire = 3", "[sources]\na = 1", "service = 1", "kind.a.mode = [1]"],
 )
 def test_any_text_gives_an_error_and_never_another_exception(text):
     with pytest.raises(CatalogueError):

@@ -18,12 +18,10 @@ from tests.faults.typical import typical_circuit
 POINTS = 10.0
 OPEN = ("open", "high resistance")
 DEAD = ("open", "dead", "stuck idle", "reads open")
-BRIDGE = "bridge/switch/C1/lug1~switch/C1R1/middle"
-MIDDLE_TO_ROW = "bridge/switch/C1R1/middle~switch/R1/lug1"
 COLUMN_TO_ROW = "bridge/switch/C1/lug1~switch/R1/lug1"
 
 # symptom: {group of causes: (share in the table, {part: modes that show the symptom})}
-TABLE = {
+TABLE: dict[str, dict[str, tuple[int, dict[str, tuple[str, ...]]]]] = {
     "one switch never reads": {
         "contact": (65, {"switch/C1R1/contact": ("never closes", "high resistance")}),
         "wire or lug joint": (15, {"switch/C1R1/column_stub": OPEN, "switch/C1R1/row_stub": OPEN}),
@@ -31,10 +29,7 @@ TABLE = {
     },
     "one switch always reads": {
         "contact": (85, {"switch/C1R1/contact": ("stuck closed",)}),
-        "capacitor or diode and contact short": (
-            5,
-            {"switch/C1R1/capacitor": ("shorted", "leaky"), MIDDLE_TO_ROW: ("bridged",)},
-        ),
+        "capacitor shorted": (5, {"switch/C1R1/capacitor": ("shorted", "leaky")}),
         "row-column bridge": (5, {COLUMN_TO_ROW: ("bridged",)}),
     },
     "whole switch column dead": {
@@ -51,7 +46,7 @@ TABLE = {
     },
     "phantom corner": {
         "diode shorted": (60, {"switch/C1R1/diode": ("shorted",)}),
-        "bridge": (25, {BRIDGE: ("bridged",), COLUMN_TO_ROW: ("bridged",)}),
+        "bridge": (25, {COLUMN_TO_ROW: ("bridged",)}),
         "diode bypassed": (15, {"switch/C1R1/diode": ("bypassed",)}),
     },
     "one lamp dark": {
@@ -102,8 +97,13 @@ TABLE = {
         "fuse": (45, {"supply/coils/fuse": ("blown",), "feed/coils/fuse": ("blown",)}),
         "connector or rectifier": (
             25,
-            {"feed/coils/pin": ("open",), "feed/coils/header": ("open",)}
-            | {f"supply/coils/rectifier{n}": ("open",) for n in range(1, 3)},
+            {
+                "supply/coils/pin": ("open",),
+                "feed/coils/pin": ("open",),
+                "feed/coils/header": ("open",),
+                "supply/coils/rectifier1": ("open",),
+                "supply/coils/rectifier2": ("open",),
+            },
         ),
         "wire": (15, {"supply/coils/wire": ("open",), "feed/coils/wire": ("open",)}),
         "door interlock": (15, {"supply/coils/interlock": ("never closes", "high resistance")}),

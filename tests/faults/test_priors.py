@@ -79,19 +79,26 @@ def test_an_impossible_expectation_is_refused(expected):
 
 def test_an_unknown_kind_is_refused_with_the_part():
     circuit = FakeCircuit(wiring_of([Part("coil/kicker/plunger", "plunger"), Part("coil/kicker/pin", "pin")]))
-    with pytest.raises(CatalogueError, match=r"no row \[kind.plunger\], which part coil/kicker/plunger needs"):
+    with pytest.raises(
+        CatalogueError, match=r"no row \[kind.plunger\], which part coil/kicker/plunger needs"
+    ):
         possible_faults(circuit, CATALOGUE)
 
 
-@pytest.mark.parametrize("name", ["recent_repair", "battery_leak"])
-def test_an_unknown_place_is_refused_with_a_hint(name):
+@pytest.mark.parametrize(
+    "conditions",
+    [ServiceConditions(recent_repair=("playfeld",)), ServiceConditions(battery_leak=("playfeld",))],
+)
+def test_an_unknown_place_is_refused_with_a_hint(conditions):
     with pytest.raises(ConditionError, match=r"called 'playfeld'; did you mean 'playfield'\?"):
-        possible_faults(workshop_circuit(), CATALOGUE, ServiceConditions(**{name: ("playfeld",)}))
+        possible_faults(workshop_circuit(), CATALOGUE, conditions)
     assert issubclass(ConditionError, MatrixdocError)
 
 
 def test_a_place_without_parts_is_no_mistake():
-    assert probabilities(workshop_circuit(), recent_repair=("coin door",)) == probabilities(workshop_circuit())
+    assert probabilities(workshop_circuit(), recent_repair=("coin door",)) == probabilities(
+        workshop_circuit()
+    )
 
 
 # -- recent repair: "parts fitted backwards, missing, or bridged become the first suspects" (common
@@ -127,7 +134,12 @@ def test_a_repair_leaves_the_other_places_as_they_were():
 
 @pytest.mark.parametrize(
     ("named", "numbers"),
-    [("playfield", range(1, 7)), ("cabinet", range(7, 13)), ("switch/C3R1/diode", [3]), ("switch", range(1, 13))],
+    [
+        ("playfield", range(1, 7)),
+        ("cabinet", range(7, 13)),
+        ("switch/C3R1/diode", [3]),
+        ("switch", range(1, 13)),
+    ],
 )
 def test_a_repair_may_name_a_place_a_part_or_whatever_lies_below_a_name(named, numbers):
     plain = mode_rates(workshop_circuit(), CATALOGUE, ServiceConditions())

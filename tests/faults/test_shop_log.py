@@ -81,8 +81,8 @@ def test_exposure_counts_parts_by_row_with_their_service_factor():
     found = exposure([workshop_circuit(), workshop_circuit()], CATALOGUE)
     assert found["contact"] == 24.0
     assert found["stub"] == 24.0
-    # fourteen switch segments at a quarter, and two plain switch wires, among the wires
-    assert exposure([typical_circuit()], CATALOGUE)["wire"] > 14 * 0.25 + 2
+    # fourteen switch segments at a fifth, and two plain switch wires, among the wires
+    assert exposure([typical_circuit()], CATALOGUE)["wire"] > 14 * 0.2 + 2
 
 
 def test_the_new_catalogue_gives_priors():

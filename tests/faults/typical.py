@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-
+from itertools import pairwise
+from typing import Any
 
 from matrixdoc.definition.wiring import Cell, Connector, Line, Matrix, Part, Place, Supply, Wiring
 
@@ -20,7 +21,7 @@ class FakeCircuit:
 
 
 def wiring_of(parts: Iterable[Part], **more) -> Wiring:
-    empty = {
+    empty: dict[str, Any] = {
         name: {}
         for name in (
             "drives",
@@ -39,7 +40,11 @@ def wiring_of(parts: Iterable[Part], **more) -> Wiring:
 
 def _line(prefix: str, kinds: Iterable[tuple[str, str]], **more) -> list[Part]:
     return [
-        Part(f"{prefix}/{name}", kind, () if kind in dict(LOGIC) else (f"{prefix}/{name}.a", f"{prefix}/{name}.b"))
+        Part(
+            f"{prefix}/{name}",
+            kind,
+            () if kind in dict(LOGIC) else (f"{prefix}/{name}.a", f"{prefix}/{name}.b"),
+        )
         for kind, name in kinds
     ]
 
@@ -52,16 +57,18 @@ def typical_parts() -> list[Part]:
     connections = ("joint", "header"), ("pin", "pin"), ("wire", "wire")
     chain = [("wire", f"segment{n}") for n in range(1, 8)]
     stubs = ("wire", "column_stub"), ("wire", "row_stub")
+    row_signals = ("logic_input", "input"), ("link_pin", "link")
     drive = (("low_side", "driver"), ("pre_driver", "predriver"), *LOGIC)
     return [
-        *_line("switch/C1R1", [("contact", "contact"), ("diode", "diode"), ("capacitor", "capacitor"), *stubs]),
+        *_line(
+            "switch/C1R1", [("contact", "contact"), ("diode", "diode"), ("capacitor", "capacitor"), *stubs]
+        ),
         *_line("switch/C1", [("strobe_sink", "driver"), ("resistor", "pull"), *connections, *chain, *LOGIC]),
         *_line(
             "switch/R1",
-            [("sensing", "sensing"), ("resistor", "pull"), *connections, *chain]
-            + [("logic_input", "input"), ("link_pin", "link")],
+            [("sensing", "sensing"), ("resistor", "pull"), *connections, *chain, *row_signals],
         ),
-        *_line("top lights/C1R1", [("lamp", "lamp"), ("socket", "socket"), ("diode", "diode"), *stubs]),
+        *_line("top lights/C1R1", [("lamp", "lamp"), ("joint", "socket"), ("diode", "diode"), *stubs]),
         *_line(
             "top lights/C1",
             [("high_side_darlington", "driver"), ("pre_driver", "predriver"), *connections, *chain, *LOGIC],
@@ -72,13 +79,26 @@ def typical_parts() -> list[Part]:
             for name in ("kicker", "gate")
             for part in _line(
                 f"coil/{name}",
-                [("coil", "winding"), ("diode", "diode"), ("wire", "feed"), ("fuse", "fuse"), *connections, *drive],
+                [
+                    ("coil", "winding"),
+                    ("diode", "diode"),
+                    ("wire", "feed"),
+                    ("fuse", "fuse"),
+                    *connections,
+                    *drive,
+                ],
             )
         ],
         *_line("feed/coils", [("fuse", "fuse"), *connections]),
         *_line(
             "supply/coils",
-            [("winding", "winding"), ("fuse", "fuse"), ("wire", "wire"), ("contact", "interlock")]
+            [
+                ("winding", "winding"),
+                ("pin", "pin"),
+                ("fuse", "fuse"),
+                ("wire", "wire"),
+                ("contact", "interlock"),
+            ]
             + [("rectifier", f"rectifier{n}") for n in range(1, 5)]
             + [("electrolytic", "capacitor")],
         ),
@@ -87,7 +107,9 @@ def typical_parts() -> list[Part]:
 
 def _matrix(name: str, device) -> Matrix:
     line = {key: Line(key, key, f"{name}/{key}/board", (f"{name}/{key}/lug1",)) for key in ("C1", "R1")}
-    cell = Cell(f"{name}/C1R1", "C1", "R1", "first", f"{name}/C1R1/{'lamp' if device == 'lamp' else 'contact'}")
+    cell = Cell(
+        f"{name}/C1R1", "C1", "R1", "first", f"{name}/C1R1/{'lamp' if device == 'lamp' else 'contact'}"
+    )
     return Matrix(name, device, (line["C1"],), (line["R1"],), (cell,))
 
 
@@ -96,13 +118,8 @@ def bridge(first: str, second: str, where: str = "") -> Part:
 
 
 def typical_circuit() -> FakeCircuit:
-    """The machine of :func:`typical_parts`, with the bridges that one switch cell can have."""
-    cell = "switch/C1R1"
-    bridges = [
-        bridge("switch/C1/lug1", f"{cell}/middle"),
-        bridge(f"{cell}/middle", "switch/R1/lug1"),
-        bridge("switch/C1/lug1", "switch/R1/lug1"),
-    ]
+    """The machine of :func:`typical_parts`, with the bridge that one switch cell can have."""
+    bridges = [bridge("switch/C1/lug1", "switch/R1/lug1")]
     return FakeCircuit(
         wiring_of(
             typical_parts(),
@@ -118,12 +135,12 @@ def workshop_circuit() -> FakeCircuit:
     for number in range(1, 13):
         where = "playfield" if number <= 6 else "cabinet"
         cell = f"switch/C{number}R1"
-        for kind, name, nets in (
+        for kind, name, ends in (
             ("contact", "contact", (f"{cell}/middle", "switch/R1/lug1")),
             ("diode", "diode", (f"{cell}/stub", f"{cell}/middle")),
             ("wire", "column_stub", (f"switch/C{number}/lug1", f"{cell}/stub")),
         ):
-            parts.append(Part(f"{cell}/{name}", kind, nets, place=where))
+            parts.append(Part(f"{cell}/{name}", kind, ends, place=where))
         board = "drive board" if number <= 6 else "lamp board"
         line = f"switch/C{number}"
         parts.append(
@@ -141,7 +158,7 @@ def workshop_circuit() -> FakeCircuit:
             )
         )
     nets = [f"switch/C{number}/board" for number in range(1, 13)]
-    bridges = [bridge(one, two, "J one") for one, two in zip(nets, nets[1:], strict=False)]
+    bridges = [bridge(one, two, "J one") for one, two in pairwise(nets)]
     bridges += [bridge(f"switch/C{n}R1/stub", f"switch/C{n}R1/middle") for n in range(1, 13)]
     return FakeCircuit(
         wiring_of(
@@ -153,5 +170,3 @@ def workshop_circuit() -> FakeCircuit:
         ),
         {b.reference: b for b in bridges},
     )
-
-

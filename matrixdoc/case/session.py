@@ -1,0 +1,185 @@
+"""From the entries of a case to questions for the engine.
+
+Findings made before a repair describe the machine as it came; findings made after it describe the
+machine with that part mended, as far as such a repair succeeds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Protocol
+
+from matrixdoc.checks.prediction import Prediction
+from matrixdoc.checks.situation import ALL_LAMPS, Finding, Look, Situation
+from matrixdoc.checks.wording import device_words, finding_words
+from matrixdoc.definition.errors import MatrixdocError
+from matrixdoc.definition.wiring import Wiring
+from matrixdoc.diagnosis.engine import Engine
+from matrixdoc.diagnosis.results import Diagnosis, RankedCheck
+from matrixdoc.diagnosis.settings import Settings
+from matrixdoc.faults.priors import Fault
+
+SUCCESS = {"clean": 0.8, "reseat": 0.6, "swap": 0.97, "replace": 0.97, "repair": 0.95}
+"""Chance that an action cures the part it is done to (common practice, no source)."""
+
+DONE_WORDS = {
+    "clean": "cleaned",
+    "reseat": "reseated",
+    "swap": "swapped",
+    "replace": "replaced",
+    "repair": "repaired",
+}
+
+SWITCH_OFF = (
+    "SWITCH OFF NOW and unplug: {what}. A locked coil burns within seconds to a minute and can start a fire. "
+    "Do not switch on again before its fuse is out or its connector is off."
+)
+SMOKE_WORDS = ("smoke", "smell", "burning", "hot")
+
+
+class StandingEntry(Protocol):
+    """What the session needs of an entry (see ``case.Entry``)."""
+
+    @property
+    def kind(self) -> str: ...  # noqa: D102 - see case.Entry
+
+    @property
+    def finding(self) -> Finding | None: ...  # noqa: D102 - see case.Entry
+
+    @property
+    def parts(self) -> tuple[str, ...]: ...  # noqa: D102 - see case.Entry
+
+    @property
+    def action(self) -> str: ...  # noqa: D102 - see case.Entry
+
+    @property
+    def check_key(self) -> str: ...  # noqa: D102 - see case.Entry
+
+    @property
+    def text(self) -> str: ...  # noqa: D102 - see case.Entry
+
+
+class UnknownDeviceError(MatrixdocError):
+    """A finding names something that this machine does not have."""
+
+
+class Session:
+    """Answers for one machine under one set of settings. The engine is made when first needed."""
+
+    def __init__(self, wiring: Wiring, settings: Settings) -> None:
+        self.wiring = wiring
+        self.settings = settings
+        self._engine: Engine | None = None
+        self._nets: frozenset[str] | None = None
+
+    @property
+    def engine(self) -> Engine:
+        """The engine of this machine."""
+        if self._engine is None:
+            self._engine = Engine(self.wiring, self.settings)
+        return self._engine
+
+    def refuse_unknown(self, finding: Finding) -> None:
+        """Raise UnknownDeviceError for a switch, lamp, coil, part or net that is not there."""
+        wiring, situation, look = self.wiring, finding.situation, finding.look
+        wanted: list[tuple[str, Mapping[str, object], str]] = []
+        wanted.extend((name, wiring.switches, "switch") for name in situation.held)
+        wanted.extend((name, wiring.lamps, "lamp") for name in situation.lamps if name != ALL_LAMPS)
+        wanted.extend((name, wiring.parts, "part") for name in situation.opened)
+        if situation.pulsed:
+            wanted.append((situation.pulsed, wiring.coils, "coil"))
+        if look.kind == "lamp":
+            wanted.append((look.target, wiring.lamps, "lamp"))
+        if look.kind == "coil":
+            wanted.append((look.target, wiring.coils, "coil"))
+        if look.kind == "fuse":
+            wanted.append((look.target, wiring.parts, "part"))
+        for name, known, what in wanted:
+            if name not in known:
+                raise UnknownDeviceError(f"this machine has no {what} {name!r}")
+        if look.kind == "meter":
+            if self._nets is None:
+                self._nets = frozenset(n for p in wiring.parts.values() for n in p.nets)
+            for net in (look.red, look.black):
+                if net not in self._nets:
+                    raise UnknownDeviceError(f"this machine has no net {net!r} to put a lead on")
+
+    # -- what the entries say ----------------------------------------------------------------
+
+    def _split(
+        self, entries: Sequence[StandingEntry]
+    ) -> tuple[list[Finding], list[dict[str, float]], dict[str, str], frozenset[str]]:
+        findings: list[Finding] = []
+        mended: list[dict[str, float]] = []
+        now: dict[str, float] = {}
+        words: dict[str, str] = {}
+        declined: set[str] = set()
+        for entry in entries:
+            if entry.kind == "finding" and entry.finding is not None:
+                findings.append(entry.finding)
+                mended.append(dict(now))
+            elif entry.kind == "repair":
+                success = SUCCESS.get(entry.action, 0.9)
+                for part in entry.parts:
+                    now[part] = 1.0 - (1.0 - now.get(part, 0.0)) * (1.0 - success)
+                    words[part] = DONE_WORDS.get(entry.action, "mended")
+            elif entry.kind == "decline":
+                declined.add(entry.check_key)
+        return findings, mended, words, frozenset(declined)
+
+    def urgent(self, entries: Sequence[StandingEntry]) -> tuple[str, ...]:
+        """What cannot wait. Looks only at the words of the entries; nothing is computed."""
+        found = []
+        for entry in entries:
+            finding = entry.finding
+            if entry.kind == "note" and any(word in entry.text.lower() for word in SMOKE_WORDS):
+                found.append(SWITCH_OFF.format(what=entry.text.strip()))
+            if finding is None:
+                continue
+            if finding.outcome == "locked on":
+                found.append(SWITCH_OFF.format(what=f"{device_words(self.wiring, finding.look.target)} is locked on"))
+            elif finding.look.kind == "resting coils" and isinstance(finding.outcome, frozenset) and finding.outcome:
+                found.append(SWITCH_OFF.format(what=finding_words(self.wiring, finding)))
+        if entries and self._proven_since(entries):
+            return ()
+        return tuple(dict.fromkeys(found))
+
+    def _proven_since(self, entries: Sequence[StandingEntry]) -> bool:
+        """Whether the newest look at the resting coils, after a repair, found none pulled in."""
+        repaired = False
+        quiet = False
+        for entry in entries:
+            if entry.kind == "repair":
+                repaired = True
+                quiet = False
+            finding = entry.finding
+            if finding is not None and finding.look.kind == "resting coils":
+                quiet = repaired and finding.outcome == frozenset()
+        return quiet
+
+    def unproven(self, entries: Sequence[StandingEntry]) -> tuple[str, ...]:
+        """Repairs after which nobody has looked again at what was wrong."""
+        waiting: list[str] = []
+        for entry in entries:
+            if entry.kind == "repair":
+                parts = ", ".join(entry.parts)
+                waiting.append(f"{DONE_WORDS.get(entry.action, 'mended')}: {parts}; not yet proven")
+            elif entry.kind == "finding" and waiting:
+                waiting.clear()
+        return tuple(waiting)
+
+    # -- answers -----------------------------------------------------------------------------
+
+    def diagnose(self, entries: Sequence[StandingEntry]) -> Diagnosis:
+        """The causes, given what stands."""
+        findings, mended, words, _ = self._split(entries)
+        return self.engine.diagnose(findings, mended, words, self.urgent(entries))
+
+    def checks(self, entries: Sequence[StandingEntry], limit: int) -> tuple[RankedCheck, ...]:
+        """The next checks worth doing."""
+        findings, mended, words, declined = self._split(entries)
+        return self.engine.checks(findings, mended, words, declined, limit)
+
+    def predict(self, faults: tuple[Fault, ...], situation: Situation, look: Look) -> Prediction:
+        """What a look would show under exactly these faults."""
+        return self.engine.predict(faults, situation, look)

@@ -1,0 +1,103 @@
+"""From the authoring form to the resolved wiring, with everything that is wrong said at once."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import fields, is_dataclass, replace
+
+from matrixdoc.definition.compile_builder import Builder
+from matrixdoc.definition.compile_checks import check_form, devices
+from matrixdoc.definition.compile_coils import compile_coils
+from matrixdoc.definition.compile_lights import compile_lights
+from matrixdoc.definition.compile_lines import plan_matrix
+from matrixdoc.definition.compile_matrix import compile_matrix
+from matrixdoc.definition.compile_neighbours import compile_neighbours
+from matrixdoc.definition.compile_supplies import feed_net, supply_rail
+from matrixdoc.definition.compile_switches import SwitchIndex, compile_direct_switches
+from matrixdoc.definition.document import Document
+from matrixdoc.definition.errors import InputError
+from matrixdoc.definition.schema import MachineForm
+from matrixdoc.definition.wiring import Place, Wiring
+
+
+def compile_machine(form: MachineForm, document: Document | None = None) -> Wiring:
+    """The resolved wiring of ``form``; ``document`` gives problems their lines.
+
+    Raises:
+        InputError: everything that contradicts itself or names something that is not there.
+    """
+    builder = Builder(form, document)
+    check_form(builder)
+    kinds = devices(builder)
+    for name, matrix in form.matrices.items():
+        plan = plan_matrix(builder, name, matrix)
+        if name in kinds and plan.cells:
+            compile_matrix(builder, plan, kinds[name])
+    compile_direct_switches(builder)
+    compile_coils(builder, SwitchIndex(builder))
+    compile_lights(builder)
+    for name in form.supplies:
+        supply_rail(builder, name)
+    for name, feed in form.feeds.items():
+        if feed.supply in form.supplies or feed.supply in builder.styles.supply:
+            feed_net(builder, name)
+    compile_neighbours(builder)
+    if builder.problems:
+        raise InputError(sorted(dict.fromkeys(builder.problems), key=lambda p: (p.line, p.column)))
+    return _wiring(builder)
+
+
+def _wiring(builder: Builder) -> Wiring:
+    form = builder.form
+    usual = frozenset({"switch scan", "lamp test", "coil test"})
+    wiring = Wiring(
+        title=form.title,
+        parts=builder.parts,
+        drives=builder.drives,
+        sensors=builder.sensors,
+        matrices=builder.matrices,
+        switches=builder.switches,
+        lamps=builder.lamps,
+        coils=builder.coils,
+        supplies=builder.supplies,
+        places=_places(builder),
+        connectors=builder.connectors(),
+        neighbours=tuple((one, two, where) for (one, two), where in builder.neighbours.items()),
+        self_tests=usual if form.self_tests is None else frozenset(form.self_tests),
+        notes=form.notes,
+    )
+    return replace(wiring, digest=digest(wiring))
+
+
+def _places(builder: Builder) -> dict[str, Place]:
+    stated = {
+        key: Place(key, facts.title or key, facts.minutes, facts.power_off)
+        for key, facts in builder.form.places.items()
+    }
+    return builder.used_places | stated
+
+
+def digest(wiring: Wiring) -> str:
+    """SHA-256 of the canonical resolved content, in hexadecimal digits; the digest itself left out."""
+    content = json.dumps(
+        _canonical(replace(wiring, digest="")), sort_keys=True, ensure_ascii=True, separators=(",", ":")
+    )
+    return hashlib.sha256(content.encode("ascii")).hexdigest()
+
+
+def _canonical(value: object) -> object:
+    """Plain lists and objects; sets sorted; fields that have their empty value left out.
+
+    Leaving those out keeps old digests when a later release adds an optional field.
+    """
+    if is_dataclass(value) and not isinstance(value, type):
+        row = {f.name: _canonical(getattr(value, f.name)) for f in fields(value)}
+        return {name: entry for name, entry in row.items() if entry not in ("", None, [], {}, False)}
+    if isinstance(value, dict):
+        return {key: _canonical(entry) for key, entry in value.items()}
+    if isinstance(value, (tuple, list)):
+        return [_canonical(entry) for entry in value]
+    if isinstance(value, frozenset):
+        return sorted(value)
+    return value

@@ -1,0 +1,199 @@
+"""Coils, flash lamps, lamps with a drive of their own, and the outputs that several circuits share."""
+
+from __future__ import annotations
+
+from matrixdoc.definition.compile_builder import Builder, FormPath
+from matrixdoc.definition.compile_drives import link_part
+from matrixdoc.definition.compile_switches import SwitchIndex
+from matrixdoc.definition.schema import (
+    CoilForm,
+    DirectLampForm,
+    FlashForm,
+    OutputForm,
+)
+from matrixdoc.definition.wiring import Coil, Lamp
+
+
+def compile_coils(builder: Builder, switches: SwitchIndex) -> None:
+    """Wire all coils, flash lamps, flippers, direct lamps and the shared outputs."""
+    form = builder.form
+    _enables(builder)
+    for name, output in form.outputs.items():
+        _shared_output(builder, name, output)
+    for key, coil in form.coils.items():
+        _coil(builder, key, coil, switches)
+    for key, flash in form.flash_lamps.items():
+        _flash(builder, key, flash)
+    for key, flipper in form.flippers.items():
+        compile_flipper(builder, key, flipper, switches)
+    for key, lamp in form.direct_lamps.items():
+        _direct_lamp(builder, key, lamp)
+
+
+def _enables(builder: Builder) -> None:
+    for name, facts in builder.form.enables.items():
+        path: FormPath = ("enables", name)
+        board = builder.board(facts.board, (*path, "board"), builder.drive_board)
+        words = facts.title or f"{name} enable"
+        home = builder.logic_board or board
+        builder.add(
+            f"enable/{name}/logic",
+            "enable",
+            title=f"{words}, logic output{named(facts.logic)}",
+            place=builder.board_place(home),
+            board=home,
+            alias=(facts.logic,),
+            origin="stated",
+            note=facts.note,
+        )
+        link_part(builder, f"enable/{name}", words, facts.link, board, path)
+
+
+def _enable_parts(builder: Builder, names: tuple[str, ...], path: FormPath) -> tuple[str, ...]:
+    found: list[str] = []
+    for index, name in enumerate(names):
+        if builder.known(name, builder.form.enables, "an enable line", (*path, "enable", index)):
+            found.extend(r for r in (f"enable/{name}/logic", f"enable/{name}/link") if r in builder.parts)
+    return tuple(found)
+
+
+def _shared_output(builder: Builder, name: str, facts: OutputForm) -> None:
+    path: FormPath = ("outputs", name)
+    load = make_load(builder, f"output/{name}", facts.title or f"{name} output", facts, path, "boards")
+    inner = f"{load.prefix}/board"
+    ground_drive(builder, load, facts, facts.style, builder.styles.defaults.shared_output, inner)
+    if facts.pin is not None:
+        builder.problem((*path, "pin"), "a pin of a shared output", "pins at the circuits that share it")
+
+
+def _coil(builder: Builder, key: str, facts: CoilForm, switches: SwitchIndex) -> None:
+    defaults = builder.styles.defaults
+    path: FormPath = ("coils", key)
+    title = facts.title or f"coil {key}"
+    load = make_load(
+        builder, f"coil/{key}", f"coil {key}" + (f" ({facts.title})" if facts.title else ""), facts, path
+    )
+    prefix = load.prefix
+    supplied, driven, inner = f"{prefix}/supplied", f"{prefix}/driven", f"{prefix}/board"
+    feed = supply_lug(builder, load, facts.feed, facts.supply, "coil", facts.fuse, supplied)
+    winding = add_winding(
+        builder,
+        f"{prefix}/winding",
+        "winding",
+        load,
+        (supplied, driven),
+        facts.resistance,
+        defaults.coil_ohm,
+        facts.inductance,
+        tuple(a for a in (facts.number,) if a),
+    )
+    diode = add_diode(builder, f"{prefix}/diode", load, driven, supplied, facts.diode)
+    wires = to_board(builder, load, facts, driven, inner)
+    fired_by, trigger = switches.find(facts.fired_by, (*path, "fired_by")) if facts.fired_by else ("", "")
+    drive = ground_drive(
+        builder, load, facts, facts.style, defaults.coil_output, inner, from_logic=not facts.fired_by
+    )
+    fuse = f"{prefix}/fuse" if f"{prefix}/fuse" in builder.parts else ""
+    parts = (fuse, feed, winding, diode, *wires, builder.drives[drive].output)
+    builder.neighbour(supplied, driven, f"lugs of {load.words}")
+    builder.coils[prefix] = Coil(
+        reference=prefix,
+        title=title,
+        element=winding,
+        drive=drive,
+        diode=diode,
+        fired_by=fired_by,
+        enable=_enable_parts(builder, facts.enable, path),
+        pulse_ms=facts.pulse if facts.pulse is not None else defaults.pulse_ms,
+        holds=facts.holds,
+        parts=tuple(
+            p
+            for p in (
+                fuse if fuse in builder.parts else "",
+                feed,
+                winding,
+                diode,
+                *wires,
+                builder.drives[drive].output,
+            )
+            if p
+        ),
+        trigger=trigger,
+    )
+
+
+def _flash(builder: Builder, key: str, facts: FlashForm) -> None:
+    defaults = builder.styles.defaults
+    path: FormPath = ("flash_lamps", key)
+    words = f"flash lamp {key}" + (f" ({facts.title})" if facts.title else "")
+    load = make_load(builder, f"flash/{key}", words, facts, path)
+    prefix = load.prefix
+    supplied, driven, inner = f"{prefix}/supplied", f"{prefix}/driven", f"{prefix}/board"
+    parts = [supply_lug(builder, load, facts.feed, facts.supply, "coil", facts.fuse, supplied)]
+    lamp_net = driven
+    if facts.resistor:
+        lamp_net = f"{prefix}/limited"
+        parts.append(
+            builder.add(
+                f"{prefix}/resistor",
+                "resistor",
+                (lamp_net, driven),
+                title=f"{words}, series resistor {facts.resistor:g} ohm",
+                place=load.place,
+                values={"ohm": facts.resistor},
+                origin="stated",
+            )
+        )
+    lamp = builder.add(
+        f"{prefix}/lamp",
+        "lamp",
+        (supplied, lamp_net),
+        title=f"{words}, lamp",
+        place=load.place,
+        type_name=facts.lamp or defaults.flash_lamp,
+        alias=(facts.number,),
+        origin="stated" if facts.lamp else "style default",
+    )
+    parts.insert(1, lamp)
+    parts.extend(to_board(builder, load, facts, driven, inner))
+    drive = ground_drive(builder, load, facts, facts.style, defaults.flash_output, inner)
+    builder.coils[prefix] = Coil(
+        reference=prefix,
+        title=facts.title or words,
+        element=lamp,
+        drive=drive,
+        pulse_ms=facts.pulse if facts.pulse is not None else defaults.pulse_ms,
+        parts=(*parts, builder.drives[drive].output),
+    )
+
+
+def _direct_lamp(builder: Builder, key: str, facts: DirectLampForm) -> None:
+    defaults = builder.styles.defaults
+    path: FormPath = ("direct_lamps", key)
+    words = f"direct lamp {key}" + (f" ({facts.title})" if facts.title else "")
+    load = make_load(builder, f"direct lamp/{key}", words, facts, path)
+    prefix = load.prefix
+    is_led = facts.element == "LED"
+    supplied, driven, inner = f"{prefix}/supplied", f"{prefix}/driven", f"{prefix}/board"
+    supply_lug(builder, load, facts.feed, facts.supply, "lamp", None, supplied)
+    socket_net = f"{prefix}/socket"
+    builder.add(
+        f"{prefix}/socket",
+        "joint",
+        (supplied, socket_net),
+        title=f"{words}, socket contact",
+        place=load.place,
+    )
+    lamp = builder.add(
+        f"{prefix}/lamp",
+        "led" if is_led else "lamp",
+        (socket_net, driven),
+        title=f"{words}, {'LED' if is_led else 'lamp'}",
+        place=load.place,
+        type_name=facts.lamp or (defaults.led if is_led else defaults.lamp),
+        alias=(facts.number,),
+        origin="stated" if facts.lamp else "style default",
+    )
+    to_board(builder, load, facts, driven, inner)
+    drive = ground_drive(builder, load, facts, facts.style, defaults.lamp_output, inner)
+    builder.lamps[prefix] = Lamp(prefix, facts.title or words, lamp, drive=drive)

@@ -1,0 +1,169 @@
+"""Flippers with an end-of-stroke switch of either type."""
+
+from __future__ import annotations
+
+from matrixdoc.definition.compile_builder import Builder, FormPath, coloured
+from matrixdoc.definition.compile_loads import (
+    Load,
+    add_diode,
+    add_winding,
+    ground_drive,
+    make_load,
+    supply_lug,
+    to_board,
+)
+from matrixdoc.definition.compile_switches import SwitchIndex
+from matrixdoc.definition.schema import DrivePath, FlipperForm
+from matrixdoc.definition.wiring import Coil, Switch
+
+
+def compile_flipper(builder: Builder, key: str, facts: FlipperForm, switches: SwitchIndex) -> None:
+    name = key if key.lower().endswith("flipper") else f"{key} flipper"
+    words = facts.title or name
+    load = make_load(builder, f"coil/{name}", words, facts, ("flippers", key))
+    if facts.end_of_stroke == "high-current":
+        _high_current_flipper(builder, load, facts)
+    else:
+        _low_current_flipper(builder, load, facts, switches)
+
+
+def _high_current_flipper(builder: Builder, load: Load, facts: FlipperForm) -> None:
+    """Feed, power winding, hold winding bridged by the end-of-stroke contact, cabinet button, output."""
+    defaults = builder.styles.defaults
+    prefix, path = load.prefix, load.path
+    supplied, middle, driven = f"{prefix}/supplied", f"{prefix}/middle", f"{prefix}/driven"
+    for field, value in (("eos", facts.eos), ("button", facts.button), ("hold_drive", facts.hold_drive)):
+        if value:
+            hint = "write 'end_of_stroke: low-current' if the logic reads the contact"
+            builder.problem((*path, field), f"{field} of a high-current flipper", "no such key", hint)
+    feed = supply_lug(builder, load, facts.feed, facts.supply, "coil", facts.fuse, supplied)
+    alias = tuple(a for a in (facts.number,) if a)
+    power = add_winding(
+        builder, f"{prefix}/power", "power winding", load, (supplied, middle), facts.power,
+        defaults.flipper_power_ohm, alias=alias,
+    )  # fmt: skip
+    hold = add_winding(
+        builder, f"{prefix}/hold", "hold winding", load, (middle, driven), facts.hold, defaults.flipper_hold_ohm,
+        alias=alias,
+    )  # fmt: skip
+    eos = builder.add(
+        f"{prefix}/eos",
+        "contact",
+        (middle, driven),
+        title=f"{load.words}, end-of-stroke contact (high-current, opens at the end of the stroke)",
+        place=load.place,
+        values={"normally_closed": 1.0},
+        type_name="high-current",
+        origin="stated",
+    )
+    diode = add_diode(builder, f"{prefix}/diode", load, driven, supplied, facts.diode)
+    button, parts, board_net = _button(builder, load, facts, driven)
+    if facts.output and builder.known(
+        facts.output, builder.form.outputs, "a shared output", (*path, "output")
+    ):
+        drive = f"output/{facts.output}/drive"
+    else:
+        drive = ground_drive(builder, load, facts, facts.style, defaults.shared_output, board_net)
+    everything = (feed, power, hold, eos, *([diode] if diode else []), *parts, builder.drives[drive].output)
+    for winding, title, holds in ((power, "power winding", False), (hold, "hold winding", True)):
+        builder.coils[winding] = Coil(
+            reference=winding,
+            title=f"{load.words}, {title}",
+            element=winding,
+            drive=drive,
+            diode=diode,
+            fired_by=button,
+            pulse_ms=defaults.pulse_ms,
+            holds=holds,
+            end_of_stroke="" if holds else eos,
+            parts=everything,
+        )
+
+
+def _button(builder: Builder, load: Load, facts: FlipperForm, driven: str) -> tuple[str, list[str], str]:
+    """Driven wire, cabinet button contact, its wire back, pin and joint; returns the board's net."""
+    prefix, path = load.prefix, load.path
+    cabinet = facts.cabinet
+    place = builder.place(cabinet.place if cabinet else None, (*path, "cabinet", "place"), "cabinet")
+    words = (cabinet.title if cabinet and cabinet.title else "") or f"{load.words} button"
+    near, far = f"{prefix}/button", f"{prefix}/switched"
+    shared = facts.output if facts.output in builder.form.outputs else ""
+    inner = f"output/{shared}/board" if shared else f"{prefix}/board"
+    board = load.board
+    if shared:
+        stated = builder.form.outputs[shared].board
+        board = stated if stated in builder.form.boards else board
+    wire = builder.add(
+        f"{prefix}/wire",
+        "wire",
+        (driven, near),
+        title=f"{load.words} wire{coloured(facts.wire)}, from its driven lug to the cabinet button",
+        place=load.place,
+        colour=facts.wire,
+        origin="stated" if facts.wire else "assumed",
+    )
+    contact = builder.add(
+        f"{prefix}/button",
+        "contact",
+        (near, far),
+        title=f"{words}, cabinet contact (carries the coil current)",
+        place=place,
+        type_name="high-current",
+        origin="stated" if cabinet else "assumed",
+        note=cabinet.note if cabinet else "",
+    )
+    builder.switches[contact] = Switch(contact, words, contact)
+    pin = (cabinet.pin if cabinet else None) or facts.pin
+    at: FormPath = (*path, "cabinet") if cabinet and cabinet.pin else path
+    outer, (joint, terminal) = builder.harness(prefix, inner, load.words, pin, board, at)
+    colour = cabinet.wire if cabinet else ""
+    back = builder.add(
+        f"{prefix}/button wire",
+        "wire",
+        (far, outer),
+        title=f"{words} wire{coloured(colour)}, from the cabinet button to its connector pin",
+        place=place,
+        colour=colour,
+        origin="stated" if colour else "assumed",
+    )
+    builder.line_nets[" ".join(prefix.split("/"))] = outer
+    return contact, [wire, contact, back, terminal, joint], inner
+
+
+def _low_current_flipper(builder: Builder, load: Load, facts: FlipperForm, switches: SwitchIndex) -> None:
+    """Two windings with a drive each; the logic reads button and end-of-stroke switch."""
+    defaults = builder.styles.defaults
+    prefix, path = load.prefix, load.path
+    supplied = f"{prefix}/supplied"
+    for field, value in (("output", facts.output), ("cabinet", facts.cabinet)):
+        if value:
+            builder.problem((*path, field), f"{field} of a low-current flipper", "no such key")
+    feed = supply_lug(builder, load, facts.feed, facts.supply, "coil", facts.fuse, supplied)
+    eos = switches.contact(facts.eos, (*path, "eos")) if facts.eos else ""
+    if facts.button:
+        switches.find(facts.button, (*path, "button"))
+    sides = (
+        ("power", facts.power, defaults.flipper_power_ohm, facts, prefix, path),
+        ("hold", facts.hold, defaults.flipper_hold_ohm, facts.hold_drive or DrivePath(), f"{prefix}/hold drive",
+         (*path, "hold_drive")),
+    )  # fmt: skip
+    for side, ohm, usual, drive_facts, drive_prefix, here in sides:
+        own = Load(drive_prefix, f"{load.words} {side}", here, load.place, load.board)
+        driven, inner = f"{prefix}/{side} driven", f"{drive_prefix}/board"
+        winding = add_winding(
+            builder, f"{prefix}/{side}", f"{side} winding", load, (supplied, driven), ohm, usual
+        )
+        diode = add_diode(builder, f"{prefix}/{side} diode", own, driven, supplied, facts.diode)
+        wires = to_board(builder, own, drive_facts, driven, inner)
+        drive = ground_drive(builder, own, drive_facts, facts.style, defaults.coil_output, inner)
+        builder.coils[winding] = Coil(
+            reference=winding,
+            title=f"{load.words}, {side} winding",
+            element=winding,
+            drive=drive,
+            diode=diode,
+            pulse_ms=defaults.pulse_ms,
+            holds=side == "hold",
+            end_of_stroke=eos if side == "power" else "",
+            parts=tuple(p for p in (feed, winding, diode, *wires, builder.drives[drive].output) if p),
+        )

@@ -1,0 +1,164 @@
+"""What all driven circuits have in common: feed wire, winding, diode, driven wire, drive to ground.
+
+The supply is always present at one lug (feed wire); the drive pulls the other lug to ground. The
+diode across a winding has its cathode at the supply lug, its anode at the driven lug.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from matrixdoc.definition.compile_builder import Builder, FormPath, coloured
+from matrixdoc.definition.compile_drives import output_part, signal_path
+from matrixdoc.definition.compile_supplies import feed_net, fuse_part, known_supply
+from matrixdoc.definition.schema import DrivePath, FuseForm
+from matrixdoc.definition.wiring import GROUND, Origin
+
+
+@dataclass(frozen=True)
+class Load:
+    """One driven circuit while it is wired: its names and where it was said."""
+
+    prefix: str
+    words: str
+    path: FormPath
+    place: str
+    board: str
+
+
+def make_load(
+    builder: Builder, prefix: str, words: str, facts: DrivePath, path: FormPath, place: str = "playfield"
+) -> Load:
+    board = builder.board(facts.board, (*path, "board"), builder.drive_board)
+    return Load(prefix, words, path, builder.place(facts.place, (*path, "place"), place), board)
+
+
+def ground_drive(
+    builder: Builder,
+    load: Load,
+    facts: DrivePath,
+    style: str,
+    usual: str,
+    inner: str,
+    *,
+    prefix: str = "",
+    from_logic: bool = True,
+) -> str:
+    """The drive from ``inner`` to ground, with its signal path; returns the drive's reference."""
+    styles = builder.styles.output
+    name = style or usual
+    if style and not builder.known(style, styles, "an output style", (*load.path, "style")):
+        name = usual
+    chosen = styles[name]
+    prefix = prefix or load.prefix
+    signal = signal_path(builder, prefix, load.words, facts, load.board, load.path, from_logic=from_logic)
+    if chosen.driver == "changeover":
+        # The unused contact of the set is an end of its own.
+        nets: tuple[str, ...] = (GROUND, f"{prefix}/unused", inner)
+        relay = builder.add(
+            f"{prefix}/relay",
+            "relay_coil_driver",
+            title=f"{load.words}, relay and its driver",
+            place=builder.board_place(load.board),
+            board=load.board,
+        )
+        signal = (*signal, relay)
+    else:
+        nets = (inner, GROUND)
+    output = output_part(builder, prefix, load.words, chosen.driver, nets, facts, chosen.type, load.board)
+    return builder.drive(f"{prefix}/drive", load.words, signal, output)
+
+
+def supply_lug(
+    builder: Builder,
+    load: Load,
+    feed: str | None,
+    supply: str | None,
+    usual: str,
+    fuse: FuseForm | None,
+    lug: str,
+) -> str:
+    """The feed wire from a feed (or a supply's own, made where none is described) to a lug."""
+    path = load.path
+    if feed and builder.known(feed, builder.form.feeds, "a feed", (*path, "feed")):
+        name = feed
+    else:
+        name = known_supply(builder, supply, usual, (*path, "supply"))
+    net = feed_net(builder, name)
+    if fuse is not None and fuse.fitted:
+        fused = f"{load.prefix}/fused"
+        fuse_part(builder, f"{load.prefix}/fuse", load.words, (net, fused), fuse, load.place, (*path, "fuse"))
+        net = fused
+    words = builder.form.feeds[name].wire if name in builder.form.feeds else ""
+    return builder.add(
+        f"{load.prefix}/feed",
+        "wire",
+        (net, lug),
+        title=f"{load.words}, feed wire{coloured(words)} to its supply lug",
+        place=load.place,
+        colour=words,
+    )
+
+
+def to_board(
+    builder: Builder, load: Load, facts: DrivePath, lug: str, inner: str, prefix: str = ""
+) -> list[str]:
+    """The driven wire from a lug to its connector pin, and the header joint to ``inner``."""
+    prefix = prefix or load.prefix
+    outer, (joint, pin) = builder.harness(prefix, inner, load.words, facts.pin, load.board, load.path)
+    at = f"pin {facts.pin.position} of connector {facts.pin.connector}" if facts.pin else "the connector pin"
+    wire = builder.add(
+        f"{prefix}/wire",
+        "wire",
+        (lug, outer),
+        title=f"{load.words} wire{coloured(facts.wire)}, from its driven lug to {at}",
+        place=load.place,
+        colour=facts.wire,
+        origin="stated" if facts.wire else "assumed",
+    )
+    builder.line_nets[" ".join(prefix.split("/"))] = outer
+    return [wire, pin, joint]
+
+
+def add_diode(
+    builder: Builder, reference: str, load: Load, driven: str, supply_lug_net: str, stated: str
+) -> str:
+    """The diode across a winding; ``none`` means that none is fitted there."""
+    if stated.lower() == "none":
+        return ""
+    return builder.add(
+        reference,
+        "diode",
+        (driven, supply_lug_net),
+        title=f"{load.words}, diode across the winding",
+        place=load.place,
+        type_name=stated or builder.styles.defaults.coil_diode,
+        origin="stated" if stated else "style default",
+    )
+
+
+def add_winding(
+    builder: Builder,
+    reference: str,
+    words: str,
+    load: Load,
+    nets: tuple[str, str],
+    ohm: float | None,
+    usual_ohm: float,
+    henry: float | None = None,
+    alias: tuple[str, ...] = (),
+) -> str:
+    origin: Origin = "stated" if ohm is not None else "style default"
+    values = {"ohm": usual_ohm if ohm is None else ohm}
+    if henry is not None:
+        values["inductance_h"] = henry
+    return builder.add(
+        reference,
+        "coil",
+        nets,
+        title=f"{load.words}, {words}, {values['ohm']:g} ohm",
+        place=load.place,
+        values=values,
+        alias=alias,
+        origin=origin,
+    )

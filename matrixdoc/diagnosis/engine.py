@@ -1,0 +1,321 @@
+"""The whole of diagnosis for one machine: causes and next checks from findings.
+
+An engine is made once for a machine and its settings; it keeps what it has solved, so that one
+more finding costs only what is new about it. Its answers depend on the findings alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from matrixdoc.checks.generate import CheckGenerator
+from matrixdoc.checks.model import build_model
+from matrixdoc.checks.prediction import Prediction
+from matrixdoc.checks.predictor import Predictor
+from matrixdoc.checks.situation import Check, Finding, Look, Situation
+from matrixdoc.checks.wording import outcome_words
+from matrixdoc.circuit.netlist import build_circuit
+from matrixdoc.definition.wiring import Wiring
+from matrixdoc.diagnosis.analysis import Analysis, Complaint, analyse, outside_share
+from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence
+from matrixdoc.diagnosis.explain import build_causes, explained
+from matrixdoc.diagnosis.ranking import Option, outcome_table, worth
+from matrixdoc.diagnosis.results import Cause, Diagnosis, ExpectedOutcome, RankedCheck
+from matrixdoc.diagnosis.settings import Settings
+from matrixdoc.diagnosis.suspects import Suspect, suspects_of
+from matrixdoc.faults.catalogue import load_catalogue
+from matrixdoc.faults.conditions import ServiceConditions
+from matrixdoc.faults.priors import Fault, possible_faults
+
+PARTS_CONSIDERED = 12
+SUSPECTS_CONSIDERED = 24
+LOCKED_LIMIT = 0.3
+"""Checks under power are held back while a locked coil is at least this probable."""
+
+SAFETY = (
+    "switched off is not unplugged; let capacitors discharge and measure; fuses only of the marked type; "
+    "mains work only by qualified people under local codes; this program never says a circuit is safe"
+)
+
+
+@dataclass(frozen=True)
+class _Job:
+    """One complaint with its suspects, grouped, and the checks that bear on it."""
+
+    complaint: Complaint
+    suspects: tuple[Suspect, ...]
+    groups: tuple[tuple[Suspect, ...], ...]
+    options: tuple[Option, ...]
+    background: tuple[Fault, ...]
+
+
+class Engine:
+    """Diagnosis of one machine under one set of settings."""
+
+    def __init__(self, wiring: Wiring, settings: Settings) -> None:
+        self.wiring = wiring
+        self.settings = settings
+        self.circuit = build_circuit(wiring)
+        conditions = ServiceConditions(
+            expected_faults=settings.expected_faults,
+            recent_repair=settings.recent_repair,
+            sat_for_years=settings.sat_for_years,
+            battery_leak=settings.battery_leak,
+        )
+        self.possible = possible_faults(self.circuit, load_catalogue(), conditions)
+        self.model = build_model(self.circuit, self.possible)
+        self.predictor = Predictor(self.model)
+        self.generator = CheckGenerator(self.model)
+        self._analyses: dict[tuple[object, ...], Analysis] = {}
+        self._jobs: dict[tuple[object, ...], tuple[_Job, ...]] = {}
+
+    def predict(self, faults: tuple[Fault, ...], situation: Situation, look: Look) -> Prediction:
+        """What a look shows under exactly these faults."""
+        ordered = tuple(sorted(set(faults)))
+        self.predictor.prepare([(situation, look, ordered)])
+        return self.predictor.predict(situation, look, ordered)
+
+    # -- posterior ---------------------------------------------------------------------------
+
+    def analyse(self, findings: Sequence[Finding], mended: Sequence[Mapping[str, float]]) -> Analysis:
+        """The analysis of these findings, remembered."""
+        key = (tuple(findings), tuple(tuple(sorted(m.items())) for m in mended))
+        known = self._analyses.get(key)
+        if known is None:
+            evidence = Evidence(self.predictor, findings, self.settings, mended)
+            known = self._analyses[key] = analyse(evidence, self.model)
+        return known
+
+    def jobs(
+        self, findings: Sequence[Finding], mended: Sequence[Mapping[str, float]], repaired: Mapping[str, str]
+    ) -> tuple[_Job, ...]:
+        """Complaints with suspects and options, the likeliest first."""
+        analysis = self.analyse(findings, mended)
+        key = (id(analysis), tuple(sorted(repaired.items())))
+        known = self._jobs.get(key)
+        if known is None:
+            jobs = [self._job(analysis, c) for c in analysis.complaints]
+            known = self._jobs[key] = tuple(j for j in jobs if j.suspects)
+        return known
+
+    def _background(self, analysis: Analysis, complaint: Complaint) -> tuple[Fault, ...]:
+        """The most probable faults that belong to other complaints."""
+        best = analysis.posterior.sets[0][0] if analysis.posterior.sets else frozenset()
+        own = set(complaint.suspects)
+        return tuple(sorted(f for f in best if f.part != OUTSIDE and f not in own))
+
+    def _job(self, analysis: Analysis, complaint: Complaint) -> _Job:
+        suspects = suspects_of(analysis, complaint)
+        background = self._background(analysis, complaint)
+        options = self._options(analysis, complaint, suspects, background)
+        return _Job(complaint, tuple(suspects), self._grouped(suspects, options), tuple(options), background)
+
+    def _options(
+        self, analysis: Analysis, complaint: Complaint, suspects: Sequence[Suspect], background: tuple[Fault, ...]
+    ) -> list[Option]:
+        """Checks that bear on the suspects, each with what every suspect predicts."""
+        considered = suspects[:SUSPECTS_CONSIDERED]
+        checks: dict[str, Check] = {}
+        parts = list(dict.fromkeys(f.part for s in considered for f in s.faults))[:PARTS_CONSIDERED]
+        for reference in parts:
+            for check in self.generator.for_part(reference):
+                checks.setdefault(check.key, check)
+        hypotheses = [tuple(sorted({*s.faults, *background})) for s in considered]
+        hypotheses.append(background)
+        questions = [(c.situation, c.look, h) for c in checks.values() for h in hypotheses]
+        self.predictor.prepare(questions)
+        options = []
+        for check in checks.values():
+            predictions = tuple(self.predictor.predict(check.situation, check.look, h) for h in hypotheses)
+            options.append(Option(check, self._minutes(check), predictions))
+        proof = self._proof(analysis, complaint)
+        for suspect in considered:
+            check = self.generator.repair(suspect.faults, proof)
+            mends = tuple(s.faults[0].part in check.mends and len(s.faults) == 1 for s in considered)
+            if not any(o.check.key == check.key for o in options):
+                options.append(Option(check, self._minutes(check), (), mends))
+        return options
+
+    def _proof(self, analysis: Analysis, complaint: Complaint) -> Check:
+        """The look that showed the complaint, to be done again after a repair."""
+        finding = analysis.evidence.findings[complaint.findings[0]]
+        look = finding.look
+        if look.kind == "reads":
+            return self.generator.press(finding.situation.held)
+        if look.kind == "lamp":
+            return self.generator.lamp(look.target, finding.situation.lamps)
+        if look.kind == "coil":
+            return self.generator.pulse(look.target)
+        return Check("look again at what was wrong", "look", finding.situation, look, 1.0, key="again")
+
+    def _minutes(self, check: Check) -> float:
+        """Minutes with the panels that have to be opened first."""
+        total = check.minutes + check.risk
+        for key in check.places:
+            place = self.wiring.places.get(key)
+            if place is not None and key not in self.settings.open_places:
+                total += place.minutes
+        return total
+
+    def _grouped(
+        self, suspects: Sequence[Suspect], options: Sequence[Option]
+    ) -> tuple[tuple[Suspect, ...], ...]:
+        """Suspects that every check predicts alike, together; groups by probability."""
+        tables = [outcome_table(o, 0.0)[1] for o in options if o.predictions]
+        groups: dict[tuple[object, ...], list[Suspect]] = {}
+        for h, suspect in enumerate(suspects):
+            key: tuple[object, ...]
+            if h < SUSPECTS_CONSIDERED and tables:
+                key = tuple(tuple(np.round(table[:, h], 3)) for table in tables)
+            else:
+                key = ("alone", suspect.faults)
+            groups.setdefault(key, []).append(suspect)
+        ordered = sorted(groups.values(), key=lambda g: (-sum(s.probability for s in g), g[0].faults))
+        return tuple(tuple(g) for g in ordered)
+
+    # -- answers -----------------------------------------------------------------------------
+
+    def diagnose(
+        self,
+        findings: Sequence[Finding],
+        mended: Sequence[Mapping[str, float]],
+        repaired: Mapping[str, str],
+        cautions: tuple[str, ...] = (),
+    ) -> Diagnosis:
+        """Causes of all complaints, most probable first."""
+        analysis = self.analyse(findings, mended)
+        causes: list[Cause] = []
+        for job in self.jobs(findings, mended, repaired):
+            causes.extend(build_causes(analysis, job.groups, repaired))
+        causes.sort(key=lambda c: (-c.probability, c.title))
+        ranked = tuple(replace(c, rank=rank) for rank, c in enumerate(causes, start=1))
+        best = analysis.posterior.sets[0][0] if analysis.posterior.sets else frozenset()
+        inside = tuple(sorted(f for f in best if f.part != OUTSIDE))
+        rows = explained(analysis, inside)
+        contradictions = tuple(
+            f"the leading cause does not explain: {row.words}" for row in rows if row.verdict == "not explained"
+        )
+        return Diagnosis(
+            causes=ranked,
+            outside_model=outside_share(analysis),
+            discarded_mass=analysis.posterior.discarded,
+            healthy=self._healthy(analysis),
+            findings=rows,
+            marginals={
+                (f.part, f.mode): p for f, p in analysis.posterior.marginals.items() if f.part != OUTSIDE
+            },
+            cautions=(*cautions, SAFETY),
+            contradictions=contradictions,
+        )
+
+    def _healthy(self, analysis: Analysis) -> float:
+        """Share of "nothing that the findings bear on is wrong"."""
+        for faults, share in analysis.posterior.sets:
+            if not faults:
+                return share
+        return 0.0
+
+    def checks(
+        self,
+        findings: Sequence[Finding],
+        mended: Sequence[Mapping[str, float]],
+        repaired: Mapping[str, str],
+        declined: frozenset[str],
+        limit: int,
+    ) -> tuple[RankedCheck, ...]:
+        """The next checks, those first after which finishing is expected to cost least."""
+        done = {(f.situation, f.look) for f in findings}
+        rows: list[tuple[float, _Job, Option, float]] = []
+        for job in self.jobs(findings, mended, repaired):
+            held_back = self._locked(job) >= LOCKED_LIMIT
+            considered = job.suspects[:SUSPECTS_CONSIDERED]
+            probability = np.array([s.probability for s in considered])
+            if probability.sum() > 1.0:
+                probability = probability / probability.sum()
+            minutes = np.array([self._repair_minutes(s) for s in considered])
+            for option in job.options:
+                check = option.check
+                if check.key in declined:
+                    continue
+                if check.kind != "act" and (check.situation, check.look) in done:
+                    continue
+                if held_back and check.kind != "act" and check.situation.power:
+                    continue
+                value = worth(option, probability, minutes, self.settings.slip_rate)
+                if value.bits < 1e-3:
+                    continue
+                rows.append((value.finish, job, option, value.bits))
+        rows.sort(key=lambda r: (r[0], -r[3], r[2].check.key))
+        result = []
+        for rank, (finish, job, option, bits) in enumerate(rows[:limit], start=1):
+            result.append(
+                RankedCheck(
+                    rank=rank,
+                    check=option.check,
+                    minutes=option.minutes,
+                    information_bits=bits,
+                    value=finish,
+                    expected=self._expected(job, option),
+                    reason=self._reason(job, option, finish, bits),
+                )
+            )
+        return tuple(result)
+
+    def _repair_minutes(self, suspect: Suspect) -> float:
+        total = 0.0
+        for fault in suspect.faults:
+            entry = self.possible[fault]
+            part = self.model.part(fault.part)
+            place = self.wiring.places.get(part.place)
+            access = place.minutes if place is not None and part.place not in self.settings.open_places else 0.0
+            total += (entry.repair_minutes + access) / max(entry.success, 0.1)
+        return max(total, 0.5)
+
+    def _locked(self, job: _Job) -> float:
+        """Probability that a coil pulls in by itself as soon as power is on."""
+        look, situation = Look("resting coils"), Situation()
+        total = 0.0
+        considered = job.suspects[:SUSPECTS_CONSIDERED]
+        questions = [(situation, look, tuple(sorted({*s.faults, *job.background}))) for s in considered]
+        self.predictor.prepare(questions)
+        for suspect, question in zip(considered, questions, strict=True):
+            prediction = self.predictor.predict(*question)
+            total += suspect.probability * sum(share for outcome, share in prediction if outcome)
+        return total
+
+    def _expected(self, job: _Job, option: Option) -> tuple[ExpectedOutcome, ...]:
+        """What the check would show under each leading group."""
+        considered = job.suspects[:SUSPECTS_CONSIDERED]
+        rows = []
+        for number, group in enumerate(job.groups[:5], start=1):
+            if group[0] not in considered:
+                continue
+            h = considered.index(group[0])
+            if option.check.kind == "act":
+                mends = option.mends[h]
+                rows.append(ExpectedOutcome(number, "works again" if mends else "still the same"))
+                continue
+            outcome, share = option.predictions[h][0]
+            rows.append(ExpectedOutcome(number, outcome_words(self.wiring, option.check.look, outcome), share))
+        return tuple(rows)
+
+    def _reason(self, job: _Job, option: Option, finish: float, bits: float) -> str:
+        if option.check.kind == "act":
+            considered = job.suspects[:SUSPECTS_CONSIDERED]
+            cured = sum(
+                s.probability * option.check.success for s, m in zip(considered, option.mends, strict=True) if m
+            )
+            return (
+                f"cures it with {cured:.0%}; at {option.minutes:.0f} min that is cheaper than proving it first"
+                f" (about {finish:.0f} min to finish)"
+            )
+        outcomes = {
+            words
+            for h, _ in enumerate(job.suspects[:SUSPECTS_CONSIDERED])
+            for words in [outcome_words(self.wiring, option.check.look, option.predictions[h][0][0])]
+        }
+        return f"tells {len(outcomes)} groups of suspects apart, {bits:.2f} bit (about {finish:.0f} min to finish)"
+

@@ -1,0 +1,111 @@
+"""Causes for people: grouped, titled, with the word of every finding for and against."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from matrixdoc.checks.model import MachineModel
+from matrixdoc.checks.wording import finding_words, part_words
+from matrixdoc.diagnosis.analysis import Analysis
+from matrixdoc.diagnosis.results import Cause, ExplainedFinding, FaultName, Reason
+from matrixdoc.diagnosis.suspects import Suspect
+from matrixdoc.faults.priors import Fault
+
+LEAST_BITS = 0.1
+
+
+def fault_name(model: MachineModel, fault: Fault) -> FaultName:
+    """The fault as people read it."""
+    part = model.part(fault.part)
+    return FaultName(fault.part, fault.mode, part.kind, part_words(part), part.place)
+
+
+def fault_words(model: MachineModel, fault: Fault) -> str:
+    """``diode of switch C3R5 left lane: shorted``."""
+    return f"{part_words(model.part(fault.part))}: {fault.mode}"
+
+
+def reasons(
+    analysis: Analysis, faults: tuple[Fault, ...], rest: Sequence[Suspect]
+) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
+    """Findings that speak for and against a cause, strongest first.
+
+    Bits are log2 of the finding's likelihood under the cause over its mean under the other
+    suspects of the complaint and the healthy machine, weighted by their probabilities.
+    """
+    for_, against = [], []
+    wiring = analysis.evidence.predictor.model.circuit.wiring
+    total = sum(s.probability for s in rest)
+    for index, finding in enumerate(analysis.evidence.findings):
+        own = analysis.likelihood(index, faults)
+        healthy_share = max(0.02, 1.0 - total)
+        other = healthy_share * analysis.healthy[index]
+        for suspect in rest:
+            other += suspect.probability * analysis.likelihood(index, suspect.faults)
+        other /= healthy_share + total
+        bits = math.log2(own / other)
+        if bits > LEAST_BITS:
+            for_.append(Reason(finding_words(wiring, finding), bits))
+        elif bits < -LEAST_BITS:
+            against.append(Reason(finding_words(wiring, finding), bits))
+    for_.sort(key=lambda r: -r.bits)
+    against.sort(key=lambda r: r.bits)
+    return tuple(for_), tuple(against)
+
+
+def build_causes(
+    analysis: Analysis,
+    groups: Sequence[Sequence[Suspect]],
+    repaired: Mapping[str, str],
+    first_rank: int = 1,
+) -> list[Cause]:
+    """One :class:`Cause` for each group of suspects that no check separates."""
+    model = analysis.evidence.predictor.model
+    causes = []
+    every = [s for group in groups for s in group]
+    for rank, group in enumerate(groups, start=first_rank):
+        leader = group[0]
+        probability = min(1.0, sum(s.probability for s in group))
+        names = tuple(fault_name(model, f) for f in leader.faults)
+        title = " together with ".join(fault_words(model, f) for f in leader.faults)
+        if len(group) > 1:
+            title += f" (or {len(group) - 1} more that no check tells apart)"
+        done = [repaired[f.part] for f in leader.faults if f.part in repaired]
+        if done:
+            title += f" [{done[0]}, not yet proven]"
+        rest = [s for s in every if s not in group]
+        for_, against = reasons(analysis, leader.faults, rest)
+        entry = model.possible[leader.faults[0]]
+        causes.append(
+            Cause(
+                rank=rank,
+                probability=probability,
+                title=title,
+                faults=names,
+                members=tuple(
+                    (tuple(fault_name(model, f) for f in s.faults), s.probability) for s in group
+                ),
+                for_=for_,
+                against=against,
+                repair=entry.repair,
+                caution=entry.damage,
+            )
+        )
+    return causes
+
+
+def explained(analysis: Analysis, best: tuple[Fault, ...]) -> tuple[ExplainedFinding, ...]:
+    """How well the most probable set of faults explains each finding."""
+    wiring = analysis.evidence.predictor.model.circuit.wiring
+    rows = []
+    for index, finding in enumerate(analysis.evidence.findings):
+        probability = analysis.likelihood(index, best)
+        if probability > 0.5:
+            verdict = "explained" if analysis.healthy[index] < 0.5 else "as expected"
+        elif probability > 0.1:
+            verdict = "possible"
+        else:
+            verdict = "not explained"
+        rows.append(ExplainedFinding(finding, finding_words(wiring, finding), probability, verdict))
+    return tuple(rows)
