@@ -44,7 +44,9 @@ class Passed(NamedTuple):
     sign: float
     ohm: float
     drop_v: float
-    ends: tuple[tuple[int, bool], tuple[int, bool]]
+    ends: tuple[tuple[int, float], ...]
+    """Ends behind less than a megohm, and the sign of the net's volts over them that turns the
+    junction on (0: no junction)."""
 
 
 @dataclass(slots=True)
@@ -211,12 +213,13 @@ class _Work:
                     near, sign, ohm, drop = o2, -turn, r2.ohm, -s2 * r2.emf_v
                 else:
                     near, sign, ohm, drop = o1, turn, r1.ohm, s1 * r1.emf_v
-                self.required.add(near)
+                self.required.update((o1, o2))
             else:
                 near, sign, ohm, drop = -1, 0.0, 0.0, 0.0
-            holds = (
-                (o1, r1.ohm < WEAK_OHM and not r1.saturation_a),
-                (o2, r2.ohm < WEAK_OHM and not r2.saturation_a),
+            holds = tuple(
+                (end, sign_on if row.saturation_a else 0.0)
+                for end, row, sign_on in ((o1, r1, -s1), (o2, r2, s2))
+                if row.ohm < WEAK_OHM
             )
             pieces = ((n1, s1 * turn), (n2, s2 * turn))
             self.steps.append(Passed(net if wanted else -1, new, pieces, near, sign, ohm, drop, holds))
@@ -360,8 +363,9 @@ def finish(reduced: Reduced, solutions: Sequence[Solution]) -> IslandPoint:
                 current[number] = sign * value
             if step.net >= 0:
                 volts[step.net] = volts[step.near] - step.sign * value * step.ohm - step.drop_v
-                if any(holds and end in held for end, holds in step.ends):
-                    held.add(step.net)
+                for end, sign in step.ends:
+                    if end in held and (sign == 0.0 or sign * (volts[step.net] - volts[end]) > OFF_V):
+                        held.add(step.net)
     amps = {
         part: sum(sign * current.get(number, 0.0) for number, sign in found)
         for part, found in reduced.tags.items()

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 from matrixdoc.circuit.elements import Circuit
 from matrixdoc.circuit.patch import Patch
-from matrixdoc.definition.wiring import GROUND, Supply
+from matrixdoc.definition.wiring import Supply
 
 FORWARD_V = 0.9
 """Drop of a rectifier diode near its rated current (data sheets: 1.0 to 1.1 V at most)."""
@@ -139,11 +139,12 @@ def rail_source(
 
 def _loaded(circuit: Circuit, supply: Supply, state: _State, bypassed: bool, mains_hz: float) -> RailSource:
     """Volts, ohms and ripple of a supply that delivers something."""
-    full = state.halves >= 0.75
+    usual_full = len(supply.rectifiers) != 1  # one diode alone: a half-wave supply by design
+    full = usual_full and state.halves >= 0.75
     load = supply.load_a
     series = 1 if len(supply.rectifiers) <= 2 else 2
     healthy_c = circuit.values(supply.capacitor)["capacitance_f"] if supply.capacitor else 0.0
-    healthy_ripple = ripple_v(load, mains_hz, healthy_c) if healthy_c else 0.0
+    healthy_ripple = ripple_v(load, mains_hz, healthy_c, usual_full) if healthy_c else 0.0
     dropout = circuit.values(supply.regulator).get("dropout_v", 2.0) if supply.regulator else 0.0
     peak = rectified_peak_v(supply.winding_v, series) if supply.winding_v > 0.0 else 0.0
     if peak <= 0.0:
@@ -160,7 +161,7 @@ def _loaded(circuit: Circuit, supply: Supply, state: _State, bypassed: bool, mai
     ripple = min(ripple_v(load, mains_hz, capacitance, full) if supply.capacitor else math.inf, peak_now)
     if supply.regulator and not bypassed:
         drop = ripple_v(load, mains_hz, capacitance, full)
-        healthy = regulated_mean_v(supply.nominal_v, peak, healthy_ripple, dropout, True)
+        healthy = regulated_mean_v(supply.nominal_v, peak, healthy_ripple, dropout, usual_full)
         now = regulated_mean_v(supply.nominal_v, peak_now, drop, dropout, full)
         dip = max(0.0, supply.nominal_v - max(0.0, peak_now - ripple - dropout))
         ratio, seen_ripple, ohm = now / healthy, min(dip, supply.nominal_v), supply.source_ohm
@@ -168,11 +169,12 @@ def _loaded(circuit: Circuit, supply: Supply, state: _State, bypassed: bool, mai
         ratio = filtered_mean_v(peak_now, ripple, full) / supply.nominal_v
         seen_ripple = ripple
     elif supply.capacitor:
-        ratio = filtered_mean_v(peak_now, ripple, full) / filtered_mean_v(peak, min(healthy_ripple, peak))
+        usual = filtered_mean_v(peak, min(healthy_ripple, peak), usual_full)
+        ratio = filtered_mean_v(peak_now, ripple, full) / usual
         seen_ripple = ripple
     else:
         # Lamps and coils on an unfiltered supply follow its effective volts.
-        ratio = rectified_effective_v(peak_now, full) / rectified_effective_v(peak)
+        ratio = rectified_effective_v(peak_now, full) / rectified_effective_v(peak, usual_full)
         seen_ripple = peak_now if supply.rectifiers else 0.0
     open_volts = supply.nominal_v * ratio + supply.source_ohm * load
     return RailSource(open_volts, ohm, seen_ripple, _words(supply, state, ratio, bypassed))
@@ -259,8 +261,6 @@ def _halves(circuit: Circuit, supply: Supply, good: Mapping[str, bool]) -> float
     returns = {part.nets[0] for part in parts} - {part.nets[1] for part in parts}
     up = {part.nets[0]: part.reference for part in parts if part.nets[0] not in returns or len(parts) <= 2}
     down = {part.nets[1]: part.reference for part in parts if part.reference not in up.values()}
-    if GROUND in returns and not down:
-        return _share(good[part.reference] for part in parts)
     ways = []
     for end, diode in up.items():
         back = [good[other] for net, other in down.items() if net != end]

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from matrixdoc.case.case import Case
 from matrixdoc.case.record import outcome_record
 from matrixdoc.case.wording import look_words, outcome_words, situation_words
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.situation import Look, Situation
 from matrixdoc.cli import results
+from matrixdoc.cli.inputs import engine_of
 from matrixdoc.definition.errors import Problem
 from matrixdoc.definition.wiring import Wiring
 from matrixdoc.diagnosis.results import Cause, Diagnosis, ExplainedFinding, FaultName, RankedCheck, Reason
 from matrixdoc.diagnosis.settings import Settings
+from matrixdoc.faults.priors import Fault
 
 
 def situation_result(wiring: Wiring, situation: Situation) -> results.SituationResult:
@@ -43,6 +46,14 @@ def fault_results(faults: Iterable[FaultName]) -> list[results.FaultResult]:
     """Faults with their names."""
     return [
         results.FaultResult(part=f.part, kind=f.kind, mode=f.mode, title=f.title, place=f.place) for f in faults
+    ]
+
+
+def fault_names(case: Case, faults: Iterable[Fault]) -> list[FaultName]:
+    """Faults with the titles and places of their parts."""
+    parts = engine_of(case).circuit.parts
+    return [
+        FaultName(f.part, f.mode, parts[f.part].kind, parts[f.part].title, parts[f.part].place) for f in faults
     ]
 
 

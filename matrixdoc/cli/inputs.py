@@ -9,12 +9,14 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from matrixdoc.case.case import Case
 from matrixdoc.case.names import Names, NameTrouble
 from matrixdoc.case.report import ReadReport, Report, read_report, resolve_report
 from matrixdoc.cli.sentence import report_text
 from matrixdoc.definition.document import MAXIMUM_BYTES, read_text
 from matrixdoc.definition.errors import InputError, MatrixdocError, Problem, near_miss, quoted
 from matrixdoc.definition.wiring import Wiring
+from matrixdoc.diagnosis.engine import Engine
 from matrixdoc.diagnosis.settings import Settings
 from matrixdoc.faults.priors import Fault, PossibleFault
 
@@ -140,7 +142,7 @@ def read_faults(
         part, sign, mode = words.rpartition("=")
         part, mode = part.strip(), " ".join(mode.split())
         if not sign or not part or not mode:
-            problems.append(Problem("--fault", 0, 0, "", quoted(words), "PART=MODE, such as switch/C3R5/diode=short"))
+            problems.append(Problem("--fault", 0, 0, "", quoted(words), "PART=MODE, such as switch/C3R5/diode=shorted"))
             continue
         try:
             reference = part if part in modes else names.part(part)
@@ -162,6 +164,18 @@ def read_faults(
     if problems:
         raise InputError(problems)
     return tuple(faults)
+
+
+def possible_of(case: Case) -> Mapping[Fault, PossibleFault]:
+    """Every fault that the machine of a case can have."""
+    return engine_of(case).possible
+
+
+def engine_of(case: Case) -> Engine:
+    """The engine behind a case: its circuit, its faults, its model."""
+    if case.session is None:
+        raise MatrixdocError("a case is started with Case.start(wiring)")
+    return case.session.engine
 
 
 class NothingSeenError(MatrixdocError):

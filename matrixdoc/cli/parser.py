@@ -186,7 +186,7 @@ def _path(commands: Any) -> None:
         "list every part on the path of one place",
         "List every part from the supply to ground, and the signal parts that command it:\n"
         "reference, pin, wire, place.",
-        '  matrixdoc path MACHINE C3R5\n  matrixdoc path MACHINE "lamp C2R1"\n  matrixdoc path MACHINE "coil 7"',
+        '  matrixdoc path MACHINE "switch C3R5"\n  matrixdoc path MACHINE "lamp C2R1"\n  matrixdoc path MACHINE "coil 7"',
     )
     _machine(parser)
     parser.add_argument("place", metavar="PLACE", help="a switch, lamp or coil; a cell; a part")
@@ -252,8 +252,8 @@ def _simulate(commands: Any) -> None:
         "machine shows. With a report (or --saw): what its findings would show. Without one:\n"
         "the switches at rest and pressed one by one, all lamps, each coil, and power-up;\n"
         "only what differs from a healthy machine is printed, unless --all is given.",
-        "  matrixdoc simulate MACHINE --fault switch/C3R5/diode=short\n"
-        '  matrixdoc simulate MACHINE --fault "coil/7/driver=short" --saw "coil 7 fires"',
+        "  matrixdoc simulate MACHINE --fault switch/C3R5/diode=shorted\n"
+        '  matrixdoc simulate MACHINE --fault "coil/7/driver=shorted" --saw "coil 7 fires"',
     )
     _machine(parser)
     _saw(parser)
@@ -276,7 +276,7 @@ def _spice(commands: Any) -> None:
         "Print the circuit of one situation as a SPICE deck that a stock simulator runs unchanged.",
         "  matrixdoc spice MACHINE --press C1R1 --press C1R2 --phase C1 > deck.cir\n"
         "  matrixdoc spice MACHINE --lamp C2R1 --phase C2\n"
-        "  matrixdoc spice MACHINE --pulse 7 --fault coil/7/diode=short",
+        "  matrixdoc spice MACHINE --pulse 7 --fault coil/7/diode=shorted",
     )
     _machine(parser)
     repeatable = (

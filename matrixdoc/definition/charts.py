@@ -156,8 +156,9 @@ def chart_to_csv(chart: Chart) -> str:
     column_facts = [name for name in FACTS if any(getattr(line, name) for line in chart.columns)]
     blank = [""] * len(row_facts)
     table = [[_guarded(chart.name), *row_facts, *(line.key for line in chart.columns)]]
-    for name in column_facts:
-        table.append([name, *blank, *(_guarded(getattr(line, name)) for line in chart.columns)])
+    table += [
+        [name, *blank, *(_guarded(getattr(line, name)) for line in chart.columns)] for name in column_facts
+    ]
     for index, line in enumerate(chart.rows):
         facts = [_guarded(getattr(line, name)) for name in row_facts]
         names = [_guarded(chart.cells.get((column, index), "")) for column in range(len(chart.columns))]

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from matrixdoc.definition.compile_builder import Builder, FormPath
+from matrixdoc.definition.compile_builder import Builder, FormPath, named
 from matrixdoc.definition.compile_drives import link_part
-from matrixdoc.definition.compile_switches import SwitchIndex
-from matrixdoc.definition.schema import (
-    CoilForm,
-    DirectLampForm,
-    FlashForm,
-    OutputForm,
+from matrixdoc.definition.compile_flippers import compile_flipper
+from matrixdoc.definition.compile_loads import (
+    add_diode,
+    add_winding,
+    ground_drive,
+    make_load,
+    supply_lug,
+    to_board,
 )
+from matrixdoc.definition.compile_switches import SwitchIndex
+from matrixdoc.definition.schema import CoilForm, DirectLampForm, FlashForm, OutputForm
 from matrixdoc.definition.wiring import Coil, Lamp
 
 
@@ -70,9 +74,8 @@ def _coil(builder: Builder, key: str, facts: CoilForm, switches: SwitchIndex) ->
     defaults = builder.styles.defaults
     path: FormPath = ("coils", key)
     title = facts.title or f"coil {key}"
-    load = make_load(
-        builder, f"coil/{key}", f"coil {key}" + (f" ({facts.title})" if facts.title else ""), facts, path
-    )
+    words = f"coil {key}" + (f" ({facts.title})" if facts.title else "")
+    load = make_load(builder, f"coil/{key}", words, facts, path)
     prefix = load.prefix
     supplied, driven, inner = f"{prefix}/supplied", f"{prefix}/driven", f"{prefix}/board"
     feed = supply_lug(builder, load, facts.feed, facts.supply, "coil", facts.fuse, supplied)
@@ -106,18 +109,7 @@ def _coil(builder: Builder, key: str, facts: CoilForm, switches: SwitchIndex) ->
         enable=_enable_parts(builder, facts.enable, path),
         pulse_ms=facts.pulse if facts.pulse is not None else defaults.pulse_ms,
         holds=facts.holds,
-        parts=tuple(
-            p
-            for p in (
-                fuse if fuse in builder.parts else "",
-                feed,
-                winding,
-                diode,
-                *wires,
-                builder.drives[drive].output,
-            )
-            if p
-        ),
+        parts=tuple(p for p in parts if p),
         trigger=trigger,
     )
 

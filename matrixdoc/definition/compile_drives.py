@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from matrixdoc.definition.compile_builder import Builder, FormPath
+from matrixdoc.definition.compile_builder import Builder, FormPath, named
 from matrixdoc.definition.schema import DrivePath
 from matrixdoc.definition.wiring import Origin
 
@@ -102,12 +102,11 @@ def output_part(
 ) -> str:
     """Add the part that conducts while the drive is active."""
     origin: Origin = "stated" if facts.drive or facts.drive_type else "style default"
-    named = " ".join(n for n in (facts.drive, facts.drive_type) if n)
     return builder.add(
         f"{prefix}/driver",
         kind,
         nets,
-        title=f"{words}, drive {'part ' + named if named else 'part'}",
+        title=f"{words}, drive part{named(facts.drive, facts.drive_type)}",
         place=builder.board_place(board),
         values=values,
         board=board,

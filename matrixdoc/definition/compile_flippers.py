@@ -18,6 +18,7 @@ from matrixdoc.definition.wiring import Coil, Switch
 
 
 def compile_flipper(builder: Builder, key: str, facts: FlipperForm, switches: SwitchIndex) -> None:
+    """Wire one flipper; its key may leave out the word flipper."""
     name = key if key.lower().endswith("flipper") else f"{key} flipper"
     words = facts.title or name
     load = make_load(builder, f"coil/{name}", words, facts, ("flippers", key))
@@ -39,13 +40,25 @@ def _high_current_flipper(builder: Builder, load: Load, facts: FlipperForm) -> N
     feed = supply_lug(builder, load, facts.feed, facts.supply, "coil", facts.fuse, supplied)
     alias = tuple(a for a in (facts.number,) if a)
     power = add_winding(
-        builder, f"{prefix}/power", "power winding", load, (supplied, middle), facts.power,
-        defaults.flipper_power_ohm, alias=alias,
-    )  # fmt: skip
-    hold = add_winding(
-        builder, f"{prefix}/hold", "hold winding", load, (middle, driven), facts.hold, defaults.flipper_hold_ohm,
+        builder,
+        f"{prefix}/power",
+        "power winding",
+        load,
+        (supplied, middle),
+        facts.power,
+        defaults.flipper_power_ohm,
         alias=alias,
-    )  # fmt: skip
+    )
+    hold = add_winding(
+        builder,
+        f"{prefix}/hold",
+        "hold winding",
+        load,
+        (middle, driven),
+        facts.hold,
+        defaults.flipper_hold_ohm,
+        alias=alias,
+    )
     eos = builder.add(
         f"{prefix}/eos",
         "contact",
@@ -87,12 +100,12 @@ def _button(builder: Builder, load: Load, facts: FlipperForm, driven: str) -> tu
     place = builder.place(cabinet.place if cabinet else None, (*path, "cabinet", "place"), "cabinet")
     words = (cabinet.title if cabinet and cabinet.title else "") or f"{load.words} button"
     near, far = f"{prefix}/button", f"{prefix}/switched"
-    shared = facts.output if facts.output in builder.form.outputs else ""
+    shared = facts.output if facts.output and facts.output in builder.form.outputs else ""
     inner = f"output/{shared}/board" if shared else f"{prefix}/board"
     board = load.board
     if shared:
         stated = builder.form.outputs[shared].board
-        board = stated if stated in builder.form.boards else board
+        board = stated if stated and stated in builder.form.boards else board
     wire = builder.add(
         f"{prefix}/wire",
         "wire",
@@ -142,11 +155,12 @@ def _low_current_flipper(builder: Builder, load: Load, facts: FlipperForm, switc
     eos = switches.contact(facts.eos, (*path, "eos")) if facts.eos else ""
     if facts.button:
         switches.find(facts.button, (*path, "button"))
-    sides = (
+    hold = facts.hold_drive or DrivePath()
+    hold_prefix, hold_path = f"{prefix}/hold drive", (*path, "hold_drive")
+    sides: tuple[tuple[str, float | None, float, DrivePath, str, FormPath], ...] = (
         ("power", facts.power, defaults.flipper_power_ohm, facts, prefix, path),
-        ("hold", facts.hold, defaults.flipper_hold_ohm, facts.hold_drive or DrivePath(), f"{prefix}/hold drive",
-         (*path, "hold_drive")),
-    )  # fmt: skip
+        ("hold", facts.hold, defaults.flipper_hold_ohm, hold, hold_prefix, hold_path),
+    )
     for side, ohm, usual, drive_facts, drive_prefix, here in sides:
         own = Load(drive_prefix, f"{load.words} {side}", here, load.place, load.board)
         driven, inner = f"{prefix}/{side} driven", f"{drive_prefix}/board"

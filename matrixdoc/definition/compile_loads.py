@@ -29,6 +29,7 @@ class Load:
 def make_load(
     builder: Builder, prefix: str, words: str, facts: DrivePath, path: FormPath, place: str = "playfield"
 ) -> Load:
+    """Look up board and place of a driven circuit."""
     board = builder.board(facts.board, (*path, "board"), builder.drive_board)
     return Load(prefix, words, path, builder.place(facts.place, (*path, "place"), place), board)
 
@@ -148,6 +149,7 @@ def add_winding(
     henry: float | None = None,
     alias: tuple[str, ...] = (),
 ) -> str:
+    """Add one winding; without ``ohm`` it has the usual resistance."""
     origin: Origin = "stated" if ohm is not None else "style default"
     values = {"ohm": usual_ohm if ohm is None else ohm}
     if henry is not None:

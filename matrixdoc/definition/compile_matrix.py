@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from matrixdoc.definition.compile_builder import Builder, FormPath
+from matrixdoc.definition.compile_builder import Builder, FormPath, named
 from matrixdoc.definition.compile_drives import link_part, output_part, signal_path
 from matrixdoc.definition.compile_lines import CellPlan, LinePlan, MatrixPlan, Wired, wire_line
 from matrixdoc.definition.compile_supplies import rail_of
@@ -106,7 +106,7 @@ def _line(
 
 
 def _pull(
-    builder: Builder, prefix: str, words: str, net: str, to: str, ohm: float, board: str, origin: Origin
+    builder: Builder, prefix: str, words: str, nets: tuple[str, str], ohm: float, board: str, origin: Origin
 ) -> str:
     return builder.add(
         f"{prefix}/pull",
@@ -165,17 +165,16 @@ def _switch_row(
     origin: Origin = "style default" if form.row_pull is None else "stated"
     ends = (inner, rail[0] if sinks else GROUND)
     pull = _pull(builder, prefix, words, ends, form.row_pull or style.row_pull_ohm, board, origin)
-    named = " ".join(n for n in (facts.drive, facts.drive_type) if n)
     sensor = builder.add(
         f"{prefix}/sensing",
         "sensing",
         (inner, GROUND),
-        title=f"{words}, sensing part{named(named)}",
+        title=f"{words}, sensing part{named(facts.drive, facts.drive_type)}",
         place=builder.board_place(board),
         board=board,
         type_name=facts.drive_type or sensing.type,
         alias=(facts.drive,),
-        origin="stated" if named else "style default",
+        origin="stated" if facts.drive or facts.drive_type else "style default",
         note=facts.note,
     )
     behind = (

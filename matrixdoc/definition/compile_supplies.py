@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from matrixdoc.definition.compile_builder import Builder, FormPath, coloured
+from matrixdoc.definition.compile_builder import Builder, FormPath, coloured, named
 from matrixdoc.definition.schema import BridgeForm, FeedForm, FuseForm, SupplyForm
 from matrixdoc.definition.styles import SupplyStyle
 from matrixdoc.definition.wiring import GROUND, Origin, Supply
@@ -137,7 +137,6 @@ def _build_supply(builder: Builder, name: str, stated: SupplyForm | None) -> Non
     raw = f"{prefix}/raw" if regulated else rail
     rectifiers: list[str] = []
     if rectified:
-        named = " ".join(n for n in (bridge.name, bridge.type) if n)
         ends = ((last, raw), (far, raw), (GROUND, last), (GROUND, far))
         for number, nets in enumerate(ends, start=1):
             rectifiers.append(
@@ -145,7 +144,7 @@ def _build_supply(builder: Builder, name: str, stated: SupplyForm | None) -> Non
                     f"{prefix}/rectifier{number}",
                     "rectifier",
                     nets,
-                    title=f"{words}, diode {number} of the bridge{named(named)}",
+                    title=f"{words}, diode {number} of the bridge{named(bridge.name, bridge.type)}",
                     place=builder.place(bridge.place, (*path, "bridge", "place"), place),
                     type_name=bridge.type or builder.styles.defaults.rectifier,
                     board=board,
@@ -171,7 +170,7 @@ def _build_supply(builder: Builder, name: str, stated: SupplyForm | None) -> Non
             f"{prefix}/regulator",
             "regulator",
             (raw, rail),
-            title=f"{words}, regulator{named(form.regulator)}",
+            title=f"{words}, regulator{named(form.regulator or '')}",
             place=place,
             board=board,
             alias=(form.regulator or "",),

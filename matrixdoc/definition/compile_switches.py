@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from matrixdoc.definition.compile_builder import Builder, FormPath, coloured
+from matrixdoc.definition.compile_builder import Builder, FormPath, coloured, named
 from matrixdoc.definition.compile_drives import link_part
 from matrixdoc.definition.compile_matrix import logic_input
 from matrixdoc.definition.compile_supplies import rail_of

@@ -4,7 +4,7 @@ A reference is a path of names between slashes, derived from the place of the pa
 else. Reports, job logs and printed sheets keep references, so this grammar only ever grows::
 
     reference   = matrix-part / coil-part / flash-part / flipper-part / lamp-part / switch-part
-                / light-part / supply-part / feed-part / enable-part / output-part / link-part
+                / light-part / supply-part / feed-part / enable-part / output-part
 
     matrix-part = matrix "/" ( line "/" line-part / cell "/" cell-part / cell )
     matrix      = name of the matrix in the definition                 ; "switch", "lamp"
@@ -12,19 +12,20 @@ else. Reports, job logs and printed sheets keep references, so this grammar only
     cell        = "C" number "R" number                                ; C3R5
     line-part   = "driver" / "pull" / "resistor" / "sensing" / "header" / "pin" / "wire"
                 / "segment" number                                     ; segment2: first to second lug
-                / "logic" / "link" / "predriver" / "input" / "drive"   ; "drive" names the command
+                / "logic" / "link" / "predriver" / "input" / "drive"
     cell-part   = "contact" / "lamp" / "socket" / "diode" / "capacitor"
                 / "column_stub" / "row_stub"
 
-    coil-part   = "coil/" key [ "/" ( "winding" / "diode" / drive-part / "feed" ) ]
-    flash-part  = "flash/" key [ "/" ( "lamp" / "resistor" / drive-part / "feed" ) ]
-    flipper-part= "coil/" key " flipper/" ( "power" / "hold" / "power diode" / "hold diode" / "eos"
-                / "button" / "button wire" / "button pin" / "button header" / "feed"
-                / "hold " drive-part / drive-part )
+    coil-part   = "coil/" key [ "/" ( "winding" / "diode" / "feed" / "fuse" / drive-part ) ]
+    flash-part  = "flash/" key [ "/" ( "lamp" / "resistor" / "feed" / "fuse" / drive-part ) ]
+    flipper-part= "coil/" key " flipper/" ( "power" / "hold" / "diode" / "power diode" / "hold diode"
+                / "eos" / "button" / "button wire" / "feed" / "fuse"
+                / [ "hold drive/" ] drive-part )
     lamp-part   = "direct lamp/" key [ "/" ( "lamp" / "socket" / drive-part / "feed" ) ]
     switch-part = "direct switch/" key [ "/" ( "contact" / "sensing" / "pull" / "header" / "pin"
                 / "wire" / "return" / "link" / "input" ) ]
-    drive-part  = "driver" / "header" / "pin" / "wire" / "logic" / "link" / "predriver" / "drive"
+    drive-part  = "driver" / "header" / "pin" / "wire" / "logic" / "link" / "predriver" / "relay"
+                / "drive"                                              ; "drive" names the command
 
     light-part  = "illumination/" key "/" ( "fuse" / "header" / "pin" / "wire"
                 / ( "lamp" / "socket" ) number / "return wire" / "return pin" / "return header" )
@@ -39,7 +40,7 @@ of a latent bridge: ``bridge/switch/C1/pin~switch/C2/pin``. The names printed on
 aliases of a part and never a reference. Nets use the same paths (``switch/C3/lug1``), with
 ``ground`` and ``rail/<supply>`` beside them.
 
-A single lamp or coil that feeds several lines keeps one reference; a reference is used once.
+A reference is used once in a machine.
 """
 
 from __future__ import annotations
@@ -69,25 +70,34 @@ RESERVED_ROOTS = frozenset(
 _LINE = re.compile(r"([CR])([0-9]{1,2})")
 _CELL = re.compile(r"C([0-9]{1,2})R([0-9]{1,2})")
 _NAME = r"[^/~]+"
-_DRIVE = r"(?:driver|header|pin|wire|logic|link|predriver|drive)"
+_DRIVE = r"(?:driver|header|pin|wire|logic|link|predriver|relay|drive)"
+_FLIPPER = (
+    r"(?:power|hold|diode|power diode|hold diode|eos|button|button wire|feed|fuse"
+    rf"|{_DRIVE}|hold drive/{_DRIVE})"
+)
+_LINE_PART = (
+    r"(?:driver|pull|resistor|sensing|header|pin|wire|segment[1-9][0-9]?"
+    r"|logic|link|predriver|input|drive)"
+)
+_CELL_PART = r"(?:contact|lamp|socket|diode|capacitor|column_stub|row_stub)"
+_LIGHT_PART = r"(?:fuse|(?:return )?(?:header|pin|wire)|(?:lamp|socket)[1-9][0-9]?)"
+_SWITCH_PART = r"(?:contact|sensing|pull|header|pin|wire|return|link|input)"
+_MATRIX = rf"(?!(?:{'|'.join(sorted(RESERVED_ROOTS))})/){_NAME}"
 _GRAMMAR = re.compile(
     "|".join(
         (
-            rf"coil/{_NAME} flipper/(?:power|hold|power diode|hold diode|eos|button|button (?:wire|pin|header)"
-            rf"|feed|(?:hold )?{_DRIVE})",
+            rf"coil/{_NAME} flipper/{_FLIPPER}",
             rf"coil/{_NAME}(?:/(?:winding|diode|feed|fuse|{_DRIVE}))?",
             rf"flash/{_NAME}(?:/(?:lamp|resistor|feed|fuse|{_DRIVE}))?",
             rf"direct lamp/{_NAME}(?:/(?:lamp|socket|feed|{_DRIVE}))?",
-            rf"direct switch/{_NAME}(?:/(?:contact|sensing|pull|header|pin|wire|return|link|input))?",
-            rf"illumination/{_NAME}/(?:fuse|(?:return )?(?:header|pin|wire)|(?:lamp|socket)[1-9][0-9]?)",
+            rf"direct switch/{_NAME}(?:/{_SWITCH_PART})?",
+            rf"illumination/{_NAME}/{_LIGHT_PART}",
             rf"supply/{_NAME}/(?:winding|pin|wire|fuse|rectifier[1-4]|capacitor|regulator)",
             rf"feed/{_NAME}/(?:fuse|header|pin|wire)",
             rf"enable/{_NAME}/(?:logic|link)",
             rf"output/{_NAME}/{_DRIVE}",
-            rf"(?!(?:{'|'.join(sorted(RESERVED_ROOTS))})/){_NAME}/[CR][0-9]{{1,2}}/"
-            r"(?:driver|pull|resistor|sensing|header|pin|wire|segment[1-9][0-9]?|logic|link|predriver|input|drive)",
-            rf"(?!(?:{'|'.join(sorted(RESERVED_ROOTS))})/){_NAME}/C[0-9]{{1,2}}R[0-9]{{1,2}}"
-            r"(?:/(?:contact|lamp|socket|diode|capacitor|column_stub|row_stub))?",
+            rf"{_MATRIX}/[CR][0-9]{{1,2}}/{_LINE_PART}",
+            rf"{_MATRIX}/C[0-9]{{1,2}}R[0-9]{{1,2}}(?:/{_CELL_PART})?",
         )
     )
 )

@@ -306,8 +306,10 @@ class DrivePath(Form):
 
 
 class LineForm(DrivePath):
-    """A column or a row. ``chain`` lists its cells in wiring order; ``drive`` of a row that is
-    sensed names its sensing part.
+    """A column or a row.
+
+    ``chain`` lists its cells in wiring order; ``drive`` of a row that is sensed names its sensing
+    part.
     """
 
     chain: Chain | None = None

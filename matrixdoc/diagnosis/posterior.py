@@ -25,6 +25,8 @@ from matrixdoc.faults.priors import Fault
 Array = npt.NDArray[np.float64]
 LikelihoodOf = Callable[[int, tuple[Fault, ...]], float]
 
+_NONE = np.zeros(0, dtype=np.intp)
+
 SAME = 1e-9
 """Two likelihoods closer than this (relative) count as equal when relevance is decided."""
 TOP_SETS = 40
@@ -85,6 +87,8 @@ class _Problem:
     state_of: list[State] = field(default_factory=list)
     probability: Array = field(default_factory=lambda: np.zeros(0))
     healthy: Array = field(default_factory=lambda: np.zeros(0))
+    touch: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 0), dtype=bool))
+    opening: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
     nodes: int = 0
 
 
@@ -112,6 +116,7 @@ def _rows(
     parent_base: Array,
     variables: Sequence[int],
     new: int,
+    weight: float,
 ) -> Array:
     """Likelihood rows (states x findings) of each free state once state ``new`` is assigned.
 
@@ -120,34 +125,36 @@ def _rows(
     """
     rows = np.array(parent_rows)
     changed = np.abs(base - parent_base) > SAME * np.maximum(base, parent_base)
-    new_state = problem.state_of[new]
-    new_touch = problem.touches[new]
     faults = tuple(problem.state_of[s].fault for s in assigned)
     exhaustive = problem.least_share <= 0.0
-    wanted: list[tuple[int, int]] = []
-    for variable in variables:
-        for s in range(problem.first[variable], problem.first[variable + 1]):
-            state = problem.state_of[s]
-            touch = problem.touches[s]
-            row = parent_rows[s]
-            acts = np.abs(row - parent_base) > SAME * np.maximum(row, parent_base)
-            both_open = state.opening and new_state.opening and not exhaustive
-            linked = s in problem.pairs.get(new, frozenset())
-            for f in range(problem.findings):
-                shared = f in touch and f in new_touch
-                if not shared:
-                    if changed[f] and not acts[f]:
-                        rows[s, f] = base[f]
-                    continue
-                if both_open:
-                    if not changed[f]:
-                        continue
-                    if not acts[f] or abs(row[f] - base[f]) <= SAME * base[f]:
-                        rows[s, f] = base[f]
-                        continue
-                elif not (changed[f] or acts[f] or linked or exhaustive):
-                    continue
-                wanted.append((s, f))
+    first = problem.first
+    states = np.concatenate([np.arange(first[v], first[v + 1]) for v in variables]) if variables else _NONE
+    if not len(states):
+        return rows
+    own = parent_rows[states]
+    acts = np.abs(own - parent_base) > SAME * np.maximum(own, parent_base)
+    shared = problem.touch[states] & problem.touch[new][None, :]
+    take_base = ~shared & changed[None, :] & ~acts
+    both_open = (problem.opening[states] & problem.opening[new] & (not exhaustive))[:, None]
+    alike = np.abs(own - base) <= SAME * base
+    take_base |= shared & both_open & changed[None, :] & (~acts | alike)
+    compute = shared & both_open & changed[None, :] & acts & ~alike
+    linked = np.zeros(len(states), dtype=bool)
+    partners = problem.pairs.get(new, frozenset())
+    if partners:
+        linked = np.isin(states, list(partners))
+    compute |= shared & ~both_open & (changed[None, :] | acts | linked[:, None] | exhaustive)
+    if not exhaustive:
+        # At best a further fault explains everything it touches; where that is too little to
+        # matter the circuit is not solved for the pair, and the fault counts as hidden here.
+        best_gain = np.where(shared, -np.log(base)[None, :], 0.0).sum(axis=1)
+        small = np.log(problem.probability[states]) + best_gain + np.log(weight) < np.log(problem.least_share)
+        take_base |= compute & small[:, None]
+        compute &= ~small[:, None]
+    target = rows[states]
+    target[take_base] = np.broadcast_to(base, target.shape)[take_base]
+    rows[states] = target
+    wanted = [(int(states[i]), int(f)) for i, f in zip(*np.nonzero(compute), strict=True)]
     if wanted:
         asked = [(f, (*faults, problem.state_of[s].fault)) for s, f in wanted]
         problem.prepare(asked)
@@ -317,7 +324,7 @@ def _component(
         branch_weight = weight * min(1.0, share / best)
         outside = np.setdiff1d(np.arange(problem.findings), findings, assume_unique=True)
         new_base[outside] = base[outside]
-        child_rows = _rows(problem, (*assigned, s), new_base, rows, base, rest, s)
+        child_rows = _rows(problem, (*assigned, s), new_base, rows, base, rest, s, branch_weight)
         part = _sum(problem, (*assigned, s), new_base, child_rows, rest, findings, branch_weight)
         p = float(problem.probability[s])
         total.mass += p * part.mass
@@ -361,6 +368,10 @@ def posterior(
     _set_up(problem)
     size = len(problem.state_of)
     problem.touches = [touches(s.fault) for s in problem.state_of]
+    problem.touch = np.zeros((size, findings), dtype=bool)
+    for s, touched in enumerate(problem.touches):
+        problem.touch[s, list(touched)] = True
+    problem.opening = np.array([s.opening for s in problem.state_of], dtype=bool)
     index = {s.fault: i for i, s in enumerate(problem.state_of)}
     linked: dict[int, set[int]] = {}
     for one, two in pairs:

@@ -25,5 +25,5 @@ class Settings:
     battery_leak: tuple[str, ...] = ()
     sat_for_years: bool = False
     open_places: tuple[str, ...] = ()
-    least_share: float = 1e-7
+    least_share: float = 1e-4
     meter_accuracy: float = 0.02

@@ -11,6 +11,7 @@ from dataclasses import fields
 from typing import Any, cast, get_args
 
 from matrixdoc.circuit.patch import Patch
+from matrixdoc.definition.errors import FIELD_LIMIT, printable
 from matrixdoc.faults.catalogue import (
     Action,
     Catalogue,
@@ -65,6 +66,7 @@ _TYPE_WORDS = {
     bool: "true or false",
 }
 _SHARE_TOLERANCE = 1e-6
+_LARGEST = 1e15  # no figure of this trade is larger; also keeps whole numbers within a float
 _LAST_TERMINAL = 2  # no kind has more than three terminals
 
 
@@ -80,8 +82,8 @@ def read_catalogue(text: str, name: str) -> Catalogue:
     """
     try:
         document = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise CatalogueError(f"{name}: this is not TOML: {error}") from None
+    except (ValueError, RecursionError) as error:
+        raise CatalogueError(f"{name}: this is not TOML: {printable(error, FIELD_LIMIT)}") from None
     reader = _Reader(name)
     catalogue = reader.catalogue(document, hashlib.sha256(text.encode("utf-8")).hexdigest())
     if reader.mistakes:
@@ -98,7 +100,7 @@ class _Reader:
         self.sources: dict[str, str] = {}
 
     def wrong(self, where: str, words: str) -> None:
-        self.mistakes.append(f"{self.name}: {where}: {words}")
+        self.mistakes.append(f"{self.name}: {printable(where)}: {printable(words, FIELD_LIMIT)}")
 
     # -- pieces --------------------------------------------------------------------------------
 
@@ -116,8 +118,8 @@ class _Reader:
                 self.wrong(where, f"unknown key {key!r}{hint}")
             elif wanted is float and (not isinstance(found, int | float) or isinstance(found, bool)):
                 self.wrong(where, f"{key} should be a number, not {found!r}")
-            elif wanted is float and not math.isfinite(found):
-                self.wrong(where, f"{key} should be a finite number, not {found!r}")
+            elif wanted is float and not -_LARGEST < found < _LARGEST:
+                self.wrong(where, f"{key} should be a finite number of ordinary size, not {found!r}")
             elif wanted is not float and type(found) is not wanted:
                 words = _TYPE_WORDS.get(wanted, wanted.__name__)
                 self.wrong(where, f"{key} should be {words}, not {found!r}")
@@ -177,7 +179,7 @@ class _Reader:
         """A table of value name -> positive number."""
         kept = {}
         for key, found in table.items():
-            if isinstance(found, bool) or not isinstance(found, int | float) or not 0 < found < math.inf:
+            if isinstance(found, bool) or not isinstance(found, int | float) or not 0 < found < _LARGEST:
                 self.wrong(where, f"{key} should be a number above 0, not {found!r}")
             else:
                 kept[key] = float(found)

@@ -176,7 +176,7 @@ def test_a_row_can_take_over_another_and_say_its_own():
     [
         ("share = 0.75", "share = 0.7", "kind.wire: the shares of its modes sum to 0.95, not to 1"),
         ("share = 0.75", "share = -0.75", "share should be above 0 and at most 1, not -0.75"),
-        ("share = 0.75", "share = nan", "share should be a finite number, not nan"),
+        ("share = 0.75", "share = nan", "share should be a finite number of ordinary size, not nan"),
         ("share = 0.75", 'share = "most"', "share should be a number, not 'most'"),
         ('75\nsource = "practice"', "75", "source is missing"),
         (
@@ -202,6 +202,8 @@ def test_a_row_can_take_over_another_and_say_its_own():
         ),
         ("rate = 10.0", "rate = 0", "rate should be above 0, not 0.0"),
         ("success = 0.9", "success = 1.5", "success should be above 0 and at most 1"),
+        ("rate = 10.0", f"rate = {'9' * 400}", "rate should be a finite number"),
+        ("rate = 10.0", f"rate = {'9' * 5000}", "this is not TOML"),
         ("format = 1", "format = 2", "format should be 1, not 2"),
         ('name = "grounded"', 'name = "open"', "two modes are called 'open'"),
         ("[kind.wire]", "[kind.wire", "this is not TOML"),
