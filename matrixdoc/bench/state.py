@@ -27,7 +27,8 @@ from matrixdoc.bench.marks import (
 )
 from matrixdoc.bench.places import Owners, Place, Position, Spot, owners_of, places_of
 from matrixdoc.bench.signs import PATTERNS, sign_of
-from matrixdoc.checks.situation import Check, Finding, Look, Outcome, Situation
+from matrixdoc.checks.situation import ALL_LAMPS, NOT_SURE, Check, Finding, Look, Outcome, Situation
+from matrixdoc.checks.wording import finding_words
 from matrixdoc.definition.errors import MatrixdocError
 
 if TYPE_CHECKING:
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
     from matrixdoc.diagnosis.results import Cause, Diagnosis, RankedCheck
 
 Pane = Literal["place", "causes", "checks", "log"]
+PROOF_KEY = "proof"
 PANES: tuple[Pane, ...] = ("place", "causes", "checks", "log")
 
 
@@ -87,6 +89,7 @@ class View:
     cause_index: int = 0
     check_index: int = 0
     log_index: int = 0
+    proof: Check | None = None
 
     @property
     def place(self) -> Place | None:
@@ -344,13 +347,19 @@ def choose_for_check(view: View, check: Check) -> View:
 # -- checks, repairs, notes, history -----------------------------------------------------------------
 
 
-def answer_check(view: View, check: Check, outcome: Outcome, stamp: Stamp) -> View:
-    """Enter the result of a check as a finding."""
-    from matrixdoc.checks.wording import finding_words
-
-    finding = Finding(check.situation, check.look, outcome)
+def answer_check(view: View, check: Check, outcome: Outcome, stamp: Stamp, words: str = "") -> View:
+    """Enter the result of a check as a finding; ``words`` are the person's own."""
+    finding = Finding(check.situation, check.look, outcome, words)
     case = view.case.with_finding(finding, time=stamp.time, author=stamp.author)
-    return _with_case(view, case, f"noted as entry {len(case.entries)}: {finding_words(case.wiring, finding)}")
+    said = f"noted as entry {len(case.entries)}: {finding_words(case.wiring, finding)}"
+    if check.key == PROOF_KEY:
+        if outcome == NOT_SURE:
+            said = "not sure is no proof: look again when you can"
+        elif is_sound(view.case, finding):
+            said = f"THE REPAIR IS PROVEN: {finding_words(case.wiring, finding)}"
+        else:
+            said = f"not cured: {finding_words(case.wiring, finding)}; the causes are ranked again"
+    return _with_case(view, case, said)
 
 
 def decline(view: View, check: Check, stamp: Stamp) -> View:
@@ -365,9 +374,10 @@ def repair(view: View, parts: Sequence[str], action: str, stamp: Stamp) -> View:
     Raises:
         CaseError: no part was named, or one that the machine lacks.
     """
+    proof = proof_check(view.case, parts, view.ranked)
     case = view.case.with_repair(parts, action, time=stamp.time, author=stamp.author)
     done = history.entry_words(case, case.entries[-1])
-    return _with_case(view, case, f"{done}; now prove it")
+    return replace(_with_case(view, case, f"{done}; now prove it"), proof=proof)
 
 
 def note(view: View, text: str, stamp: Stamp) -> View:
@@ -435,14 +445,26 @@ def _complaint(case: Case) -> Finding | None:
         finding = entry.finding
         if finding is None or finding.look.kind in ("meter", "fuse"):
             continue
-        sound = finding.outcome in ("normal", "fires", "good") or (
-            isinstance(finding.outcome, frozenset)
-            and finding.look.kind == "reads"
-            and finding.outcome == frozenset(finding.situation.held)
-        )
-        if not sound:
+        if finding.outcome != NOT_SURE and not is_sound(case, finding):
             return finding
     return found[0].finding if found else None
+
+
+def is_sound(case: Case, finding: Finding) -> bool:
+    """Whether this is what a sound machine shows, as far as a person can tell without computing."""
+    situation, look, outcome = finding.situation, finding.look, finding.outcome
+    switches = case.wiring.switches
+    if look.kind == "reads" and isinstance(outcome, frozenset):
+        closed = {h for h in situation.held if h in switches and not switches[h].normally_closed}
+        usual = usual_resting(case.wiring) - set(situation.held)
+        return outcome - usual == closed
+    if look.kind == "resting coils":
+        return outcome == frozenset()
+    if look.kind == "lamp":
+        on = look.target in situation.lamps or ALL_LAMPS in situation.lamps
+        lamp = case.wiring.lamps.get(look.target)
+        return outcome == ("normal" if on or (lamp is not None and lamp.always_on) else "off")
+    return outcome in ("fires", "good")
 
 
 def _proof(situation: Situation, look: Look) -> Check:
@@ -454,7 +476,7 @@ def _proof(situation: Situation, look: Look) -> Check:
         minutes=1.0,
         set_up=("put everything back first: fuses, connectors, lugs, panels that must be closed",),
         cautions=("be ready to switch off at once",),
-        key="proof",
+        key=PROOF_KEY,
     )
 
 
@@ -462,6 +484,8 @@ def unproven_proof(view: View) -> Check | None:
     """The proof that the case still waits for; None when every repair is proven."""
     if not view.case.unproven():
         return None
+    if view.proof is not None:
+        return view.proof
     last = next((e for e in reversed(view.case.standing) if e.kind == "repair"), None)
     return proof_check(view.case, last.parts if last is not None else (), view.ranked)
 

@@ -17,7 +17,7 @@ import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import Any, Self
 
 from matrixdoc.case.case import Entry
 from matrixdoc.case.lock import lock_file
@@ -166,7 +166,7 @@ class CaseFile:
             os.close(self._descriptor)
             self._descriptor = -1
 
-    def __enter__(self) -> CaseFile:
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(
@@ -344,7 +344,9 @@ def _header(path: Path, line: bytes) -> Header:
     if record.get("format") != FORMAT or not isinstance(version, int):
         raise CaseFileError(f"{path} is not a case file: its first line is no header")
     if version > VERSION:
-        raise CaseFileError(f"{path} was made by a newer matrixdoc (format {version}; this one reads {VERSION})")
+        raise CaseFileError(
+            f"{path} was made by a newer matrixdoc (format {version}; this one reads {VERSION})"
+        )
     try:
         return Header(
             name=str(record.get("name", "")),

@@ -302,7 +302,9 @@ class Names:
         if not hit:
             return None
         if len(hit) > 1:
-            raise NameTrouble(words, "one line", "name the matrix: " + ", ".join(f"{m.name} {key}" for m in hit))
+            raise NameTrouble(
+                words, "one line", "name the matrix: " + ", ".join(f"{m.name} {key}" for m in hit)
+            )
         owners = self._owners(device)
         return tuple(
             owners[cell.element]

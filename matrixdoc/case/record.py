@@ -85,8 +85,8 @@ def entry_from_record(record: object) -> Entry:
     """
     names = {one.name for one in fields(Entry)}
     whole = _mapping(record, "entry", names)
-    kind = whole.get("kind")
-    if kind not in get_args(EntryKind):
+    kind: EntryKind | None = whole.get("kind")
+    if kind is None or kind not in get_args(EntryKind):
         raise RecordError(f"unknown kind of entry {kind!r}")
     finding = whole.get("finding")
     if (kind == "finding") != (finding is not None):

@@ -41,7 +41,9 @@ Names = Annotated[
 ]
 """One name, or a list of names."""
 
-Reads = Annotated[Words | list[Words], Field(description="nothing, itself, fine, not sure, or a list of cells")]
+Reads = Annotated[
+    Words | list[Words], Field(description="nothing, itself, fine, not sure, or a list of cells")
+]
 Seen = Literal["off", "dim", "normal", "bright", "not sure"]
 CoilSeen = Literal["fires", "weak", "nothing", "locked on", "fires with others", "not sure"]
 Action = Literal["replace", "repair", "reseat", "clean", "swap"]
@@ -52,30 +54,38 @@ def _alias(name: str) -> str:
 
 
 class _Form(BaseModel):
-    """Unknown keys are refused; ``sat_for_years`` is written ``sat for years``."""
+    """Unknown keys are refused; ``sat for years`` may be written ``sat_for_years``, too."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, alias_generator=_alias)
+    model_config = ConfigDict(extra="forbid", frozen=True, alias_generator=_alias, populate_by_name=True)
 
 
 class _Entry(_Form):
     words: FreeText = Field(default="", description="the person's own words, kept for the log")
 
 
-class PressEntry(_Entry):
+class _ScanEntry(_Entry):
+    whole: bool = Field(
+        default=False,
+        description="the list is everything that reads; else normally closed switches that read at rest, "
+        "as they should, need not be listed",
+    )
+
+
+class PressEntry(_ScanEntry):
     """Press one switch alone and look at the switch scan."""
 
     press: Words
     reads: Reads
 
 
-class HoldEntry(_Entry):
+class HoldEntry(_ScanEntry):
     """Hold several switches at once and look at the switch scan."""
 
     hold: Names
     reads: Reads
 
 
-class RestingEntry(_Entry):
+class RestingEntry(_ScanEntry):
     """What the switch scan shows with nothing pressed."""
 
     resting: Reads
@@ -91,7 +101,7 @@ class Walk(_Form):
     others: Literal["fine", "not tried"] = "fine"
 
 
-class WalkEntry(_Entry):
+class WalkEntry(_ScanEntry):
     """A walk over a switch matrix: only what was odd is listed."""
 
     walk: Walk
@@ -153,7 +163,9 @@ class _Meter(_Form):
     black: Words = Field(default="ground", description="a net, or part.terminal")
     reading: Words = Field(description="as the meter shows it: 4.7 V, 12.3 ohm, 2k2, OL, or not sure")
     held: Names = []
-    opened: Names = Field(default=[], description="parts out of circuit: a fuse, a lifted lug, a pin unplugged")
+    opened: Names = Field(
+        default=[], description="parts out of circuit: a fuse, a lifted lug, a pin unplugged"
+    )
     lamps: Names = Field(default=[], description="lamps commanded meanwhile")
     pulsed: FreeText = Field(default="", description="coil pulsed meanwhile")
 
@@ -231,21 +243,21 @@ ENTRIES: dict[str, type[BaseModel]] = {
 }
 
 
-def leading_word(entry: Any) -> str | None:
+def leading_word(entry: object) -> str | None:
     """The leading word of an entry, or the nearest one to what was written, or None."""
-    keys = [key for key in entry if isinstance(key, str)] if isinstance(entry, dict) else []
+    keys = [key.replace("_", " ") for key in entry if isinstance(key, str)] if isinstance(entry, dict) else []
     if not keys and isinstance(entry, BaseModel):
         keys = [_alias(key) for key in type(entry).model_fields]
     for word in ENTRIES:
         if word in keys:
             return word
     for key in keys:
-        if close := get_close_matches(key[:40].replace("_", " ").lower(), ENTRIES, n=1, cutoff=0.6):
+        if close := get_close_matches(key[:40].lower(), ENTRIES, n=1, cutoff=0.6):
             return close[0]
     return None
 
 
-def _tag(entry: Any) -> str | None:
+def _tag(entry: object) -> str | None:
     word = leading_word(entry)
     return ENTRIES[word].__name__ if word is not None else None
 
@@ -264,8 +276,7 @@ AnyEntry = Annotated[
     | Annotated[DiodeEntry, Tag("DiodeEntry")]
     | Annotated[RepairEntry, Tag("RepairEntry")]
     | Annotated[DeclineEntry, Tag("DeclineEntry")]
-    | Annotated[NoteEntry, Tag("NoteEntry")]
-    ,
+    | Annotated[NoteEntry, Tag("NoteEntry")],
     Discriminator(
         _tag,
         custom_error_type="leading_word",
@@ -284,7 +295,9 @@ class ReportSettings(_Form):
     meter_accuracy: Annotated[float, Field(gt=0, le=0.5)] | None = None
     least_share: Annotated[float, Field(ge=0, le=0.1)] | None = None
     recent_repair: Names | None = Field(default=None, description="places, boards or parts worked at")
-    battery_leak: Names | None = Field(default=None, description="places, boards or parts near a leaked battery")
+    battery_leak: Names | None = Field(
+        default=None, description="places, boards or parts near a leaked battery"
+    )
     open_places: Names | None = Field(default=None, description="doors and panels that are open now")
     sat_for_years: bool | None = None
 

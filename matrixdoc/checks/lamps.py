@@ -8,9 +8,9 @@ word a person would choose for that ratio is a distribution: see :func:`brightne
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable
 
-from matrixdoc.checks.model import FaultEffect, MachineModel, drive_is_active
+from matrixdoc.checks.model import FaultEffect, MachineModel, drive_is_active, opens_only
 from matrixdoc.checks.points import PointRequest, Points
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.situation import ALL_LAMPS
@@ -21,6 +21,9 @@ EDGES = (0.08, 0.55, 1.75)
 """Ratios of average power where one word gives way to the next (common practice, no source)."""
 PERCEPTION_SPREAD = 0.22
 """Spread of a person's judgement in natural logarithm of power (common practice, no source)."""
+
+LEAKAGE_A = 1e-4
+"""Below this a lamp is dark whatever it is."""
 
 
 def brightness(ratio: float) -> Prediction:
@@ -41,7 +44,8 @@ def brightness(ratio: float) -> Prediction:
 
 
 Pattern = tuple[str, ...]
-Key = tuple[Pattern, tuple[FaultEffect, ...]]
+Key = tuple[str, Pattern, tuple[FaultEffect, ...]]
+"""A lamp, what is commanded, the faults."""
 
 
 class Lamps:
@@ -51,10 +55,11 @@ class Lamps:
         self.model = model
         self.points = points
         wiring = model.circuit.wiring
-        self.matrices: list[Matrix] = [m for m in wiring.matrices.values() if m.device == "lamp"]
-        self.cell_of = {c.reference: (m, c) for m in self.matrices for c in m.cells}
+        self.matrices: dict[str, Matrix] = {m.name: m for m in wiring.matrices.values() if m.device == "lamp"}
         self.element = {r: lamp.element for r, lamp in wiring.lamps.items()}
-        self._power: dict[Key, Mapping[str, float]] = {}
+        self._strength: dict[Key, float] = {}
+        self._healthy: dict[tuple[str, Pattern], tuple[float, ...]] = {}
+        self._phases: dict[tuple[str, Pattern], list[tuple[float, frozenset[str]]]] = {}
 
     def commanded(self, pattern: Pattern) -> frozenset[str]:
         """Lamp references that the pattern commands on (undriven lamps are always on)."""
@@ -63,105 +68,131 @@ class Lamps:
             return frozenset(lamps)
         return frozenset(pattern) | frozenset(r for r, lamp in lamps.items() if lamp.always_on)
 
-    def phases(self, matrix: Matrix | None, wanted: frozenset[str]) -> list[tuple[float, frozenset[str]]]:
+    def phases(self, matrix_name: str, pattern: Pattern) -> list[tuple[float, frozenset[str]]]:
         """(share of the time, drives commanded active) for each phase of one matrix.
 
-        Lamps outside matrices are one phase: their drives commanded all the time.
+        Lamps outside matrices (name empty) are one phase: their drives commanded all the time.
         """
+        known = self._phases.get((matrix_name, pattern))
+        if known is None:
+            known = self._phases[(matrix_name, pattern)] = self._phase_list(matrix_name, pattern)
+        return known
+
+    def _phase_list(self, matrix_name: str, pattern: Pattern) -> list[tuple[float, frozenset[str]]]:
         wiring = self.model.circuit.wiring
-        if matrix is None:
+        wanted = self.commanded(pattern)
+        if not matrix_name:
             drives = frozenset(
                 wiring.lamps[r].drive for r in wanted if wiring.lamps[r].drive and not wiring.lamps[r].matrix
             )
             return [(1.0, drives)]
-        strobed, other = (
-            (matrix.columns, matrix.rows) if matrix.strobed == "columns" else (matrix.rows, matrix.columns)
-        )
+        matrix = self.matrices[matrix_name]
+        columns_first = matrix.strobed == "columns"
+        strobed, other = (matrix.columns, matrix.rows) if columns_first else (matrix.rows, matrix.columns)
         other_drive = {line.key: line.drive for line in other}
         phases = []
         for line in strobed:
             drives = {line.drive}
             for cell in matrix.cells:
-                strobed_key, other_key = (
-                    (cell.column, cell.row) if matrix.strobed == "columns" else (cell.row, cell.column)
-                )
-                if strobed_key == line.key and cell.reference in wanted:
-                    drives.add(other_drive[other_key])
+                here, across = (cell.column, cell.row) if columns_first else (cell.row, cell.column)
+                if here == line.key and cell.reference in wanted:
+                    drives.add(other_drive[across])
             phases.append((1.0 / len(strobed), frozenset(drives)))
         return phases
 
-    def _requests(
-        self, pattern: Pattern, effects: tuple[FaultEffect, ...]
-    ) -> list[tuple[float, tuple[str, ...], PointRequest]]:
+    def _drives(self, matrix_name: str) -> tuple[str, ...]:
+        """Every drive that feeds lamps of one matrix (or the lamps outside matrices)."""
         wiring = self.model.circuit.wiring
-        wanted = self.commanded(pattern)
+        if matrix_name:
+            matrix = self.matrices[matrix_name]
+            return tuple(line.drive for line in (*matrix.columns, *matrix.rows) if line.drive)
+        return tuple(sorted({lamp.drive for lamp in wiring.lamps.values() if lamp.drive and not lamp.matrix}))
+
+    def _request(
+        self, lamp: str, commanded: frozenset[str], effects: tuple[FaultEffect, ...]
+    ) -> PointRequest:
+        wiring = self.model.circuit.wiring
+        drives = self._drives(wiring.lamps[lamp].matrix)
+        forced_on = {e.part.reference for e in effects if e.output is True}
+        forced_off = {e.part.reference for e in effects if e.output is False}
+        outputs = {wiring.drives[d].output for d in drives}
+        active = {
+            wiring.drives[d].output for d in drives if drive_is_active(wiring.drives[d], d in commanded, effects)
+        }
+        active = (active - forced_off) | (forced_on & outputs)
         rails = self.points.rails(effects, frozenset(), True)
         analog = tuple(e for e in effects if e.analog)
-        forced_on = frozenset(e.part.reference for e in effects if e.output is True)
-        forced_off = frozenset(e.part.reference for e in effects if e.output is False)
-        result = []
-        for matrix in (*self.matrices, None):
-            name = matrix.name if matrix else ""
-            lamps = tuple(
-                sorted(r for r, lamp in wiring.lamps.items() if lamp.matrix == name and self.element[r])
-            )
-            if not lamps:
-                continue
-            lines = [line.drive for line in (*matrix.columns, *matrix.rows)] if matrix else []
-            drives = lines or sorted({wiring.lamps[r].drive for r in lamps if wiring.lamps[r].drive})
-            for share, commanded in self.phases(matrix, wanted):
-                active = {
-                    wiring.drives[d].output
-                    for d in drives
-                    if drive_is_active(wiring.drives[d], d in commanded, effects)
-                }
-                active = (active - forced_off) | (forced_on & {wiring.drives[d].output for d in drives})
-                elements = tuple(self.element[r] for r in lamps)
-                result.append(
-                    (share, lamps, PointRequest(frozenset(active), analog, rails, parts=elements))
-                )
-        return result
+        return PointRequest(frozenset(active), analog, rails, parts=(self.element[lamp],))
+
+    def _needed(self, lamp: str, pattern: Pattern, effects: tuple[FaultEffect, ...]) -> list[int]:
+        """Phases that faults can change for this lamp.
+
+        Faults that only open something leave a lamp dark where it is dark in the healthy machine;
+        any other fault may light it in every phase.
+        """
+        matrix_name = self.model.circuit.wiring.lamps[lamp].matrix
+        phases = self.phases(matrix_name, pattern)
+        if not effects or any(not opens_only(e) for e in effects):
+            return list(range(len(phases)))
+        healthy = self._healthy[(lamp, pattern)]
+        return [number for number, value in enumerate(healthy) if value > 0.0]
 
     def prepare(self, wanted: Iterable[Key]) -> None:
-        """Solve many (pattern, faults) pairs in one batch."""
-        todo = [key for key in dict.fromkeys(wanted) if key not in self._power]
-        rows = [(key, *row) for key in todo for row in self._requests(*key)]
-        points = self.points.solve([request for *_, request in rows])
-        sums: dict[Key, dict[str, float]] = {key: {} for key in todo}
-        for (key, share, lamps, request), point in zip(rows, points, strict=True):
-            gathered = sums[key]
-            patches = {e.part.reference: e.patch for e in request.effects}
-            for lamp in lamps:
-                element = self.element[lamp]
-                amps = point.amps.get(element, 0.0)
-                gathered[lamp] = gathered.get(lamp, 0.0) + share * self._strength(element, amps, patches)
-        self._power.update(sums)
+        """Solve many (lamp, pattern, faults) triples in one batch, the healthy machine first."""
+        keys = list(dict.fromkeys(wanted))
+        base: list[Key] = []
+        for lamp, pattern, _ in keys:
+            lit = pattern if lamp in self.commanded(pattern) else (lamp,)
+            base.extend(((lamp, pattern, ()), (lamp, lit, ())))
+        self._solve([k for k in dict.fromkeys(base) if k not in self._strength])
+        self._solve([k for k in keys if k not in self._strength])
 
-    def _strength(self, element: str, amps: float, patches: Mapping[str, object]) -> float:
+    def _solve(self, todo: list[Key]) -> None:
+        wiring = self.model.circuit.wiring
+        rows: list[tuple[Key, int, PointRequest]] = []
+        for key in todo:
+            lamp, pattern, effects = key
+            phases = self.phases(wiring.lamps[lamp].matrix, pattern)
+            rows.extend(
+                (key, number, self._request(lamp, phases[number][1], effects))
+                for number in self._needed(lamp, pattern, effects)
+            )
+        points = self.points.solve([request for *_, request in rows])
+        found: dict[Key, dict[int, float]] = {key: {} for key in todo}
+        for (key, number, request), point in zip(rows, points, strict=True):
+            lamp, pattern, _ = key
+            patches = {e.part.reference for e in request.effects}
+            share = self.phases(wiring.lamps[lamp].matrix, pattern)[number][0]
+            amps = point.amps.get(self.element[lamp], 0.0)
+            found[key][number] = share * self._strength_of(self.element[lamp], amps, patches)
+        for key, values in found.items():
+            lamp, pattern, effects = key
+            self._strength[key] = sum(values.values())
+            if not effects:
+                self._healthy[(lamp, pattern)] = tuple(values[n] for n in sorted(values))
+
+    def _strength_of(self, element: str, amps: float, patched: set[str]) -> float:
         """Square of the current for a filament (its power but for the resistance), forward current
-        for an LED; nothing for a lamp that is itself burnt or shorted."""
-        if element in patches:
+        for an LED; nothing for a lamp that is itself burnt or shorted, or for mere leakage."""
+        if element in patched:
             return 0.0
         if self.model.part(element).kind == "led":
-            return max(amps, 0.0)
-        return amps * amps
+            return amps if amps > LEAKAGE_A else 0.0
+        return amps * amps if abs(amps) > LEAKAGE_A else 0.0
 
-    def strengths(self, pattern: Pattern, effects: Sequence[FaultEffect]) -> Mapping[str, float]:
-        """Average strength of every lamp over the scan, in A^2 (filaments) or A (LEDs)."""
-        key = (pattern, tuple(effects))
-        if key not in self._power:
+    def strength(self, lamp: str, pattern: Pattern, effects: tuple[FaultEffect, ...]) -> float:
+        """Average strength of a lamp over the scan, in A^2 (a filament) or A (an LED)."""
+        key = (lamp, pattern, effects)
+        if key not in self._strength:
             self.prepare([key])
-        return self._power[key]
+        return self._strength[key]
 
     def ratio(self, lamp: str, pattern: Pattern, effects: tuple[FaultEffect, ...]) -> float:
         """Average power (LED: current) relative to the healthy lamp under its own command."""
         lit = pattern if lamp in self.commanded(pattern) else (lamp,)
-        healthy = self.strengths(lit, ())[lamp]
-        if healthy <= 0.0:
-            return 0.0
-        return self.strengths(pattern, effects)[lamp] / healthy
+        healthy = self.strength(lamp, lit, ())
+        return self.strength(lamp, pattern, effects) / healthy if healthy > 0.0 else 0.0
 
     def predict(self, lamp: str, pattern: Pattern, effects: tuple[FaultEffect, ...]) -> Prediction:
         """Words a person would choose for ``lamp``, with probabilities."""
         return brightness(self.ratio(lamp, pattern, effects))
-

@@ -63,8 +63,7 @@ class Meter:
             if not (self._line_groups[matrix.name] & seen) or matrix.device == "coil":
                 continue
             if matrix.device == "lamp":
-                wanted = self.lamps.commanded(situation.lamps)
-                return [base | drives for _, drives in self.lamps.phases(matrix, wanted)]
+                return [base | drives for _, drives in self.lamps.phases(matrix.name, situation.lamps)]
             strobed = matrix.columns if matrix.strobed == "columns" else matrix.rows
             return [base | {line.drive} for line in strobed]
         return [base]

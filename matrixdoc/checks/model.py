@@ -233,6 +233,18 @@ def build_model(circuit: Circuit, possible: Mapping[Fault, PossibleFault]) -> Ma
     )
 
 
+def opens_only(effect: FaultEffect) -> bool:
+    """Whether the fault only takes something away: a dead branch cannot come alive by it."""
+    patch = effect.patch
+    if effect.contact is not None:
+        return not effect.contact
+    if effect.output is not None:
+        return not effect.output
+    if effect.signal:
+        return patch.absent or patch.stuck == "idle"
+    return not effect.adding and (patch.absent or patch.stuck == "idle")
+
+
 def drive_is_active(drive: Drive, commanded: bool, effects: Iterable[FaultEffect]) -> bool:
     """Whether the output of ``drive`` is commanded on, after the faults of its signal path.
 

@@ -51,7 +51,7 @@ class Predictor:
             if look.kind == "reads" and situation.power:
                 reads.append(self.reads.pair(situation.held, effects))
             elif look.kind == "lamp" and situation.power:
-                lamps.append((situation.lamps, effects))
+                lamps.append((look.target, situation.lamps, effects))
             elif look.kind == "coil" and situation.power:
                 coils.append((look.target, situation.held, effects))
                 coils.append(("", situation.held, effects))

@@ -45,7 +45,8 @@ def look_result(wiring: Wiring, look: Look) -> results.LookResult:
 def fault_results(faults: Iterable[FaultName]) -> list[results.FaultResult]:
     """Faults with their names."""
     return [
-        results.FaultResult(part=f.part, kind=f.kind, mode=f.mode, title=f.title, place=f.place) for f in faults
+        results.FaultResult(part=f.part, kind=f.kind, mode=f.mode, title=f.title, place=f.place)
+        for f in faults
     ]
 
 
@@ -53,7 +54,8 @@ def fault_names(case: Case, faults: Iterable[Fault]) -> list[FaultName]:
     """Faults with the titles and places of their parts."""
     parts = engine_of(case).circuit.parts
     return [
-        FaultName(f.part, f.mode, parts[f.part].kind, parts[f.part].title, parts[f.part].place) for f in faults
+        FaultName(f.part, f.mode, parts[f.part].kind, parts[f.part].title, parts[f.part].place)
+        for f in faults
     ]
 
 

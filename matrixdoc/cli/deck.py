@@ -68,7 +68,9 @@ def read_situation(wiring: Wiring, arguments: argparse.Namespace) -> Situation:
             try:
                 hits.append(find(words))
             except NameTrouble as trouble:
-                problems.append(Problem(option, 0, 0, "", quoted(words), trouble.expected, trouble.suggestion))
+                problems.append(
+                    Problem(option, 0, 0, "", quoted(words), trouble.expected, trouble.suggestion)
+                )
         return hits
 
     held = found("--press", names.switch, arguments.press)
@@ -90,9 +92,7 @@ def read_phase(wiring: Wiring, words: str, situation: Situation) -> Phase | None
     Raises:
         InputError: no strobed line of that name.
     """
-    lines = [
-        Phase(matrix, line) for matrix in wiring.matrices.values() for line in strobed_lines(matrix)
-    ]
+    lines = [Phase(matrix, line) for matrix in wiring.matrices.values() for line in strobed_lines(matrix)]
     involved = _involved(wiring, situation)
     if not words:
         return next((p for p in lines if (p.matrix.name, p.line.key) in involved), None)
@@ -103,7 +103,10 @@ def read_phase(wiring: Wiring, words: str, situation: Situation) -> Phase | None
         return spoken_of[0]
     if len(fitting) == 1:
         return fitting[0]
-    expected = choice([f"{p.matrix.name} {p.line.key}" for p in (fitting or lines)]) or "no phase: nothing is strobed"
+    expected = (
+        choice([f"{p.matrix.name} {p.line.key}" for p in (fitting or lines)])
+        or "no phase: nothing is strobed"
+    )
     raise InputError([Problem("--phase", 0, 0, "", quoted(words), expected)])
 
 
@@ -166,7 +169,10 @@ def instant_of(
         nets=tuple(dict.fromkeys(nets)) or tuple(s.rail for s in wiring.supplies.values()),
         parts=tuple(dict.fromkeys(parts)),
         opened=frozenset(situation.opened),
-        rails={net: (volts, ohms) for net, volts, ohms in engine.predictor.points.rails(effects, frozenset(), True)},
+        rails={
+            net: (volts, ohms)
+            for net, volts, ohms in engine.predictor.points.rails(effects, frozenset(), power=True)
+        },
     )
 
 

@@ -100,7 +100,9 @@ def _cause_text(cause: Cause) -> str:
         lines.append(labelled("or", "; ".join(named) + (f"; and {more} more" if more > 0 else ""), 14, 9))
     for label, reasons in (("for", cause.for_), ("against", cause.against)):
         strongest = sorted(reasons, key=lambda reason: -abs(reason.bits))[:_SHOWN_REASONS]
-        lines.extend(labelled(label, f"{reason.words} ({reason.bits:+.1f} bits)", 14, 9) for reason in strongest)
+        lines.extend(
+            labelled(label, f"{reason.words} ({reason.bits:+.1f} bits)", 14, 9) for reason in strongest
+        )
         more = len(reasons) - _SHOWN_REASONS
         if more > 0:
             lines.append(labelled("", f"and {more} more findings", 14, 9))
@@ -127,8 +129,8 @@ def _check_text(ranked: RankedCheck, answer: Diagnosis) -> str:
             by_words.setdefault(expected.words, []).append(expected.cause)
     for words, causes in by_words.items():
         lines.append(labelled("expect", f"{words}: cause {', '.join(map(str, causes))}", 14, 9))
-    why = f"{ranked.reason} " if ranked.reason else ""
-    lines.append(labelled("why", f"{why}({ranked.information_bits:.2f} bits)", 14, 9))
+    why = ranked.reason or f"tells {ranked.information_bits:.2f} bits"
+    lines.append(labelled("why", why, 14, 9))
     lines.append(labelled("key", check.key, 14, 9))
     return "\n".join(lines)
 
@@ -139,8 +141,8 @@ def _findings_text(findings: Sequence[ExplainedFinding]) -> str:
         return ""
     lines = ["\nFINDINGS, as the leading cause explains them"]
     ill = [finding for finding in findings if finding.probability < 0.5]
-    for finding in ill[:10]:
-        lines.append(wrapped(f"- {finding.words}: {finding.verdict} ({share(finding.probability)})", 2, 4))
+    told = (f"- {one.words}: {one.verdict} ({share(one.probability)})" for one in ill[:10])
+    lines.extend(wrapped(words, 2, 4) for words in told)
     if len(ill) > 10:
         lines.append(f"  - and {len(ill) - 10} more that it does not explain")
     well = len(findings) - len(ill)

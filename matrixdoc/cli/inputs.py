@@ -81,7 +81,11 @@ def _about_sentences(problems: tuple[Problem, ...], sentences: list[str]) -> lis
     told = []
     for problem in problems:
         number = problem.path.split(" > ")[1].removeprefix("entry ") if " > " in problem.path else ""
-        which = f"--saw {quoted(plain[int(number) - 1])}" if number.isdigit() and int(number) <= len(plain) else "--saw"
+        which = (
+            f"--saw {quoted(plain[int(number) - 1])}"
+            if number.isdigit() and int(number) <= len(plain)
+            else "--saw"
+        )
         told.append(replace(problem, source=which, line=0, column=0, path=problem.path.rpartition(" > ")[2]))
     return told
 
@@ -89,7 +93,8 @@ def _about_sentences(problems: tuple[Problem, ...], sentences: list[str]) -> lis
 def _warn_of_another_machine(read: ReadReport, name: str, wiring: Wiring) -> None:
     named = read.machine.casefold().strip()
     if named and named not in (name.casefold(), wiring.title.casefold(), Path(name).stem.casefold()):
-        talk(f"note: the report speaks of {quoted(read.machine)}; it is read as one about {quoted(wiring.title)}")
+        other, this = quoted(read.machine), quoted(wiring.title)
+        talk(f"note: the report speaks of {other}; it is read as one about {this}")
 
 
 def laid_over(settings: Settings, arguments: argparse.Namespace, wiring: Wiring) -> Settings:
@@ -116,7 +121,9 @@ def laid_over(settings: Settings, arguments: argparse.Namespace, wiring: Wiring)
             try:
                 found.append(find(words))
             except NameTrouble as trouble:
-                problems.append(Problem(option, 0, 0, "", quoted(words), trouble.expected, trouble.suggestion))
+                problems.append(
+                    Problem(option, 0, 0, "", quoted(words), trouble.expected, trouble.suggestion)
+                )
         if found:
             changes[field] = tuple(dict.fromkeys([*getattr(settings, field), *found]))
     if problems:
@@ -142,7 +149,9 @@ def read_faults(
         part, sign, mode = words.rpartition("=")
         part, mode = part.strip(), " ".join(mode.split())
         if not sign or not part or not mode:
-            problems.append(Problem("--fault", 0, 0, "", quoted(words), "PART=MODE, such as switch/C3R5/diode=shorted"))
+            problems.append(
+                Problem("--fault", 0, 0, "", quoted(words), "PART=MODE, such as switch/C3R5/diode=shorted")
+            )
             continue
         try:
             reference = part if part in modes else names.part(part)
@@ -157,7 +166,9 @@ def read_faults(
             continue
         if reference in {fault.part for fault in faults}:
             problems.append(
-                Problem("--fault", 0, 0, "", f"a second mode of {reference}", "one failure mode for each part")
+                Problem(
+                    "--fault", 0, 0, "", f"a second mode of {reference}", "one failure mode for each part"
+                )
             )
             continue
         faults.append(Fault(reference, fitting[0]))

@@ -32,7 +32,11 @@ def machines(arguments: argparse.Namespace) -> int:
         print(MachinesResult(machines=made).model_dump_json(indent=2))
         return 0
     rows = [
-        (entry.name, "shipped" if entry.shipped else "yours", titles[entry.name][0] or "(has errors: validate it)")
+        (
+            entry.name,
+            "shipped" if entry.shipped else "yours",
+            titles[entry.name][0] or "(has errors: validate it)",
+        )
         for entry in entries
     ]
     print(table(rows, ("NAME", "FROM", "TITLE")) or "no machines are known")
@@ -83,7 +87,9 @@ def validate(arguments: argparse.Namespace) -> int:
             talk(f"{safe(name)}: {len(problems)} problem{'' if len(problems) == 1 else 's'}")
             talk(str(InputError(problems)))
         elif kind == "machine":
-            print(f"{safe(name)}: a sound definition of {safe(title)}: {parts} parts, {assumed} of them assumed")
+            print(
+                f"{safe(name)}: a sound definition of {safe(title)}: {parts} parts, {assumed} of them assumed"
+            )
         else:
             print(f"{safe(name)}: a sound report: {parts} findings about {safe(title)}")
     if arguments.json:

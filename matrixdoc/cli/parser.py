@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any, NoReturn
+import sys
+from collections.abc import Callable
+from typing import NoReturn, TypeAlias
+
+Commands: TypeAlias = "argparse._SubParsersAction[_Parser]"  # noqa: SLF001 - it has no public name
 
 SCHEMAS = (
     "machine",
@@ -41,13 +45,8 @@ class _Parser(argparse.ArgumentParser):
     """Complains in the words of the other messages; status 2."""
 
     def error(self, message: str) -> NoReturn:
-        self.print_usage()
+        self.print_usage(sys.stderr)
         self.exit(2, f"{self.prog}: {message} ({self.prog} --help tells more)\n")
-
-    def print_usage(self, file: Any = None) -> None:
-        import sys
-
-        super().print_usage(file or sys.stderr)
 
 
 class _Version(argparse.Action):
@@ -67,36 +66,46 @@ class _Version(argparse.Action):
 def build_parser() -> argparse.ArgumentParser:
     """The parser of the whole command line. Its result has ``command`` and the command's words."""
     parser = _Parser(
-        prog="matrixdoc", description=_ABOUT, epilog=_EXAMPLES, formatter_class=argparse.RawDescriptionHelpFormatter
+        prog="matrixdoc",
+        description=_ABOUT,
+        epilog=_EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action=_Version, nargs=0, help="print the version and leave")
     parser.set_defaults(command="bench", machine="", report="")
-    commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands", parser_class=_Parser)
+    commands = parser.add_subparsers(
+        dest="command", metavar="COMMAND", title="commands", parser_class=_Parser
+    )
     for add in (_bench, _machines, _validate, _show, _chart, _path, _diagnose, _simulate, _spice, _schema):
         add(commands)
     return parser
 
 
-def _command(commands: Any, name: str, summary: str, about: str, examples: str) -> argparse.ArgumentParser:
-    parser: argparse.ArgumentParser = commands.add_parser(
+def _command(
+    commands: Commands, name: str, summary: str, about: str, examples: str
+) -> argparse.ArgumentParser:
+    return commands.add_parser(
         name,
         help=summary,
         description=about,
         epilog=f"examples:\n{examples}",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    return parser
 
 
 def _machine(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("machine", metavar="MACHINE", help="a known machine's name, or the path of a definition")
+    parser.add_argument(
+        "machine", metavar="MACHINE", help="a known machine's name, or the path of a definition"
+    )
 
 
-def _json(parser: argparse.ArgumentParser, name: str) -> None:
-    parser.add_argument("--json", action="store_true", help=f"print JSON (its schema: matrixdoc schema {name})")
+def _json(parser: argparse._ActionsContainer, name: str) -> None:
+    parser.add_argument(
+        "--json", action="store_true", help=f"print JSON (its schema: matrixdoc schema {name})"
+    )
 
 
-def _number(least: int) -> Any:
+def _number(least: int) -> Callable[[str], int]:
     def count(text: str) -> int:
         if not text.isascii() or not text.isdigit() or not least <= int(text[:9]) <= 1000:
             raise argparse.ArgumentTypeError(f"{text!r} is not a number from {least} to 1000")
@@ -115,7 +124,7 @@ def _positive(text: str) -> float:
     return value
 
 
-def _bench(commands: Any) -> None:
+def _bench(commands: Commands) -> None:
     parser = _command(
         commands,
         "bench",
@@ -127,7 +136,7 @@ def _bench(commands: Any) -> None:
     parser.add_argument("--report", metavar="FILE", default="", help="start with the findings of this report")
 
 
-def _machines(commands: Any) -> None:
+def _machines(commands: Commands) -> None:
     parser = _command(
         commands,
         "machines",
@@ -138,7 +147,7 @@ def _machines(commands: Any) -> None:
     _json(parser, "machines")
 
 
-def _validate(commands: Any) -> None:
+def _validate(commands: Commands) -> None:
     parser = _command(
         commands,
         "validate",
@@ -151,7 +160,7 @@ def _validate(commands: Any) -> None:
     _json(parser, "validate")
 
 
-def _show(commands: Any) -> None:
+def _show(commands: Commands) -> None:
     parser = _command(
         commands,
         "show",
@@ -160,11 +169,13 @@ def _show(commands: Any) -> None:
         "  matrixdoc show MACHINE\n  matrixdoc show MACHINE --parts\n  matrixdoc show MACHINE --json",
     )
     _machine(parser)
-    parser.add_argument("--parts", action="store_true", help="list every part: reference, kind, where, colour")
+    parser.add_argument(
+        "--parts", action="store_true", help="list every part: reference, kind, where, colour"
+    )
     _json(parser, "show")
 
 
-def _chart(commands: Any) -> None:
+def _chart(commands: Commands) -> None:
     parser = _command(
         commands,
         "chart",
@@ -176,17 +187,19 @@ def _chart(commands: Any) -> None:
     parser.add_argument("--matrix", metavar="NAME", default="", help="one matrix only")
     form = parser.add_mutually_exclusive_group()
     form.add_argument("--csv", action="store_true", help="print comma-separated values")
-    _json(form, "chart")  # type: ignore[arg-type]  # a group adds arguments as a parser does
+    _json(form, "chart")
 
 
-def _path(commands: Any) -> None:
+def _path(commands: Commands) -> None:
     parser = _command(
         commands,
         "path",
         "list every part on the path of one place",
         "List every part from the supply to ground, and the signal parts that command it:\n"
         "reference, pin, wire, place.",
-        '  matrixdoc path MACHINE "switch C3R5"\n  matrixdoc path MACHINE "lamp C2R1"\n  matrixdoc path MACHINE "coil 7"',
+        '  matrixdoc path MACHINE "switch C3R5"\n'
+        '  matrixdoc path MACHINE "lamp C2R1"\n'
+        '  matrixdoc path MACHINE "coil 7"',
     )
     _machine(parser)
     parser.add_argument("place", metavar="PLACE", help="a switch, lamp or coil; a cell; a part")
@@ -194,7 +207,9 @@ def _path(commands: Any) -> None:
 
 
 def _saw(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("report", metavar="REPORT", nargs="?", default="", help="a report file, or - for stdin")
+    parser.add_argument(
+        "report", metavar="REPORT", nargs="?", default="", help="a report file, or - for stdin"
+    )
     parser.add_argument(
         "--saw",
         metavar="SENTENCE",
@@ -204,7 +219,7 @@ def _saw(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def _diagnose(commands: Any) -> None:
+def _diagnose(commands: Commands) -> None:
     parser = _command(
         commands,
         "diagnose",
@@ -238,12 +253,14 @@ def _diagnose(commands: Any) -> None:
         ("battery-leak", "a place, board or part that battery residue reached"),
         ("open-place", "a door or panel that is open now"),
     ):
-        parser.add_argument(f"--{name}", metavar="PLACE", action="append", default=[], help=f"{words}; repeatable")
+        parser.add_argument(
+            f"--{name}", metavar="PLACE", action="append", default=[], help=f"{words}; repeatable"
+        )
     parser.add_argument("--sat-for-years", action="store_true", help="the machine stood unused for years")
     _json(parser, "diagnose")
 
 
-def _simulate(commands: Any) -> None:
+def _simulate(commands: Commands) -> None:
     parser = _command(
         commands,
         "simulate",
@@ -268,7 +285,7 @@ def _simulate(commands: Any) -> None:
     _json(parser, "simulate")
 
 
-def _spice(commands: Any) -> None:
+def _spice(commands: Commands) -> None:
     parser = _command(
         commands,
         "spice",
@@ -287,11 +304,13 @@ def _spice(commands: Any) -> None:
     for name, words, told in repeatable:
         parser.add_argument(name, metavar=words, action="append", default=[], help=f"{told}; repeatable")
     parser.add_argument("--pulse", metavar="COIL", default="", help="a coil that is pulsed")
-    parser.add_argument("--phase", metavar="LINE", default="", help='the line that is active: C3, or "lamp C3"')
+    parser.add_argument(
+        "--phase", metavar="LINE", default="", help='the line that is active: C3, or "lamp C3"'
+    )
     _json(parser, "spice")
 
 
-def _schema(commands: Any) -> None:
+def _schema(commands: Commands) -> None:
     parser = _command(
         commands,
         "schema",

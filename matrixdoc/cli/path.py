@@ -68,7 +68,9 @@ def find_place(wiring: Wiring, words: str) -> str:
     if len(found) == 1:
         return next(iter(found))
     if found:
-        raise InputError([Problem("PLACE", 0, 0, "", quoted(words), "one place", f"say {' or '.join(found)}")])
+        raise InputError(
+            [Problem("PLACE", 0, 0, "", quoted(words), "one place", f"say {' or '.join(found)}")]
+        )
     expected = "a switch, lamp, coil or part of this machine"
     raise InputError([Problem("PLACE", 0, 0, "", quoted(words), expected, suggestion)])
 
@@ -107,13 +109,19 @@ def path_text(wiring: Wiring, reference: str, steps: list[Step]) -> str:
     pieces = [heading(f"{safe(wiring.title)}: {_title(wiring, reference)}")]
     for layer, head in _HEADS.items():
         rows = [
-            (one.part.reference, _pin(one.part), one.part.colour or "-", _what(one)) for one in steps if one.layer == layer
+            (one.part.reference, _pin(one.part), one.part.colour or "-", _what(one))
+            for one in steps
+            if one.layer == layer
         ]
         if rows:
-            pieces.append(f"\n{head}\n{table(rows, ('PART', 'PIN', 'WIRE', 'WHAT, WHERE, AND WHAT ELSE HANGS ON IT'))}")
+            pieces.append(
+                f"\n{head}\n{table(rows, ('PART', 'PIN', 'WIRE', 'WHAT, WHERE, AND WHAT ELSE HANGS ON IT'))}"
+            )
     if not steps:
         pieces.append(wrapped("Nothing leads through it: a loose end, or a part that carries no current."))
-    pieces.append("\n" + wrapped("Unplug before you follow wires; let capacitors discharge and measure that they have."))
+    pieces.append(
+        "\n" + wrapped("Unplug before you follow wires; let capacitors discharge and measure that they have.")
+    )
     return "\n".join(pieces)
 
 

@@ -7,7 +7,9 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
+
+from matrixdoc.definition.wiring import Wiring
 
 
 class Result(BaseModel):
@@ -327,18 +329,10 @@ def result_schema(name: str) -> dict[str, Any]:
 
 def wiring_schema() -> dict[str, Any]:
     """The JSON Schema of a resolved wiring, made from its own types."""
-    from pydantic import TypeAdapter
-
-    from matrixdoc.definition.wiring import Wiring
-
     schema = TypeAdapter(Wiring).json_schema(mode="serialization")
     return {"$schema": _DRAFT, **schema, "title": "matrixdoc show"}
 
 
-def wiring_json(wiring: object) -> str:
+def wiring_json(wiring: Wiring) -> str:
     """A resolved wiring as JSON text."""
-    from pydantic import TypeAdapter
-
-    from matrixdoc.definition.wiring import Wiring
-
     return TypeAdapter(Wiring).dump_json(wiring, indent=2).decode()

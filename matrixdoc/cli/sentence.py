@@ -73,10 +73,7 @@ def _entry(words: str) -> Entry:
     for start, read in _READERS:
         if words == start or words.startswith(start + " "):
             return read(words[len(start) :].strip(), start)
-    raise _Unclear(
-        "a sentence that begins with press, hold, resting, walk, lamp, coil, power up, fuse, volts, ohms, diode, "
-        "replaced, repaired, reseated, cleaned, swapped, decline, note, smoke or smell"
-    )
+    raise _Unclear(f"a sentence that begins with {', '.join(start for start, _ in _READERS)}, smoke or smell")
 
 
 def _names(words: str) -> list[str]:
@@ -175,7 +172,12 @@ def _meter(words: str, start: str) -> Entry:
         raise _Unclear(f"two points and a reading, for example: {example}")
     rest = match["rest"].split()
     # A unit may stand apart from its number: take it along.
-    units = 2 if len(rest) > 2 and (re.fullmatch(r"[a-zA-Zµμ\u03a9\u2126]+", rest[-1]) and rest[-2][:1] in "+-.0123456789") else 1
+    units = (
+        2
+        if len(rest) > 2
+        and (re.fullmatch(r"[a-zA-Zµμ\u03a9\u2126]+", rest[-1]) and rest[-2][:1] in "+-.0123456789")
+        else 1
+    )
     if rest[-2:] == ["not", "sure"]:
         units = 2
     black, reading = " ".join(rest[:-units]), " ".join(rest[-units:])

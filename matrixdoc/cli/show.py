@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections import Counter
+from collections.abc import Sequence
 
 from matrixdoc.cli.inputs import load
 from matrixdoc.cli.text import columns_grid, heading, minutes, table, wrapped
@@ -41,14 +42,27 @@ def chart(arguments: argparse.Namespace) -> int:
     if wanted and wanted not in wiring.matrices:
         names = list(wiring.matrices)
         raise InputError(
-            [Problem("--matrix", 0, 0, "", quoted(wanted), choice(names) or "no matrix", near_miss(wanted, names))]
+            [
+                Problem(
+                    "--matrix",
+                    0,
+                    0,
+                    "",
+                    quoted(wanted),
+                    choice(names) or "no matrix",
+                    near_miss(wanted, names),
+                )
+            ]
         )
     matrices = [m for name, m in wiring.matrices.items() if wanted in ("", name)]
     if arguments.json:
         print(_chart_json(wiring, matrices))
     elif arguments.csv:
         # One empty line between charts, as a spreadsheet program shows separate tables.
-        print("\n".join(chart_to_csv(chart_of(wiring, matrix)).rstrip("\r\n") + "\n" for matrix in matrices), end="")
+        print(
+            "\n".join(chart_to_csv(chart_of(wiring, matrix)).rstrip("\r\n") + "\n" for matrix in matrices),
+            end="",
+        )
     else:
         print("\n\n".join(chart_text(wiring, matrix) for matrix in matrices))
     return 0
@@ -98,12 +112,15 @@ def chart_text(wiring: Wiring, matrix: Matrix) -> str:
 
     titles = {(cell.column, cell.row): cell.title or "(no name)" for cell in matrix.cells}
     rows = [
-        (line.key, [titles.get((column.key, line.key), "") for column in matrix.columns]) for line in matrix.rows
+        (line.key, [titles.get((column.key, line.key), "") for column in matrix.columns])
+        for line in matrix.rows
     ]
     grid = columns_grid([named(column) for column in matrix.columns], rows, 4)
     facts = [(line.key, named(line).removeprefix(line.key).strip()) for line in matrix.rows]
     told = table([fact for fact in facts if fact[1]], ("ROW", "FACTS"))
-    return "\n".join(piece for piece in (heading(f"{matrix.name} matrix"), grid, told and f"\n{told}") if piece)
+    return "\n".join(
+        piece for piece in (heading(f"{matrix.name} matrix"), grid, told and f"\n{told}") if piece
+    )
 
 
 def _chart_json(wiring: Wiring, matrices: list[Matrix]) -> str:
@@ -144,19 +161,31 @@ def wiring_text(wiring: Wiring) -> str:
     """The resolved wiring in sections; ``--parts`` lists the parts themselves."""
     origins = Counter(part.origin for part in wiring.parts.values())
     counted = ", ".join(f"{count} {origin}" for origin, count in origins.most_common())
-    pieces = [heading(wiring.title), wrapped(f"{len(wiring.parts)} parts ({counted}); digest {wiring.digest[:16]}")]
+    pieces = [
+        heading(wiring.title),
+        wrapped(f"{len(wiring.parts)} parts ({counted}); digest {wiring.digest[:16]}"),
+    ]
     pieces.extend(_lines_text(wiring, matrix) for matrix in wiring.matrices.values())
     direct = [(s.reference, s.title, s.contact) for s in wiring.switches.values() if not s.matrix]
     pieces.append(_section("SWITCHES outside the matrices", direct, ("REFERENCE", "TITLE", "CONTACT")))
     lamps = [(one.reference, one.title, one.element) for one in wiring.lamps.values() if not one.matrix]
     pieces.append(_section("LAMPS outside the matrices", lamps, ("REFERENCE", "TITLE", "PART")))
     coils = [
-        (c.reference, _drive_place(wiring, c.drive), f"{c.title}{f'; fired by {c.fired_by}' if c.fired_by else ''}")
+        (
+            c.reference,
+            _drive_place(wiring, c.drive),
+            f"{c.title}{f'; fired by {c.fired_by}' if c.fired_by else ''}",
+        )
         for c in wiring.coils.values()
     ]
     pieces.append(_section("COILS", coils, ("REFERENCE", "DRIVE", "TITLE")))
     supplies = [
-        (s.name, f"{s.nominal_v:g} V", s.rail, ", ".join(r for r in s.ac_parts if _is_fuse(wiring, r)) or "no fuse")
+        (
+            s.name,
+            f"{s.nominal_v:g} V",
+            s.rail,
+            ", ".join(r for r in s.ac_parts if _is_fuse(wiring, r)) or "no fuse",
+        )
         for s in wiring.supplies.values()
     ]
     pieces.append(_section("SUPPLIES", supplies, ("NAME", "VOLTS", "RAIL", "FUSES")))
@@ -180,7 +209,7 @@ def _is_fuse(wiring: Wiring, reference: str) -> bool:
     return part is not None and part.kind == "fuse"
 
 
-def _section(title: str, rows: list[tuple[str, ...]], heads: tuple[str, ...]) -> str:
+def _section(title: str, rows: Sequence[tuple[str, ...]], heads: tuple[str, ...]) -> str:
     return f"\n{title}\n{table(rows, heads)}" if rows else ""
 
 
@@ -201,8 +230,12 @@ def _lines_text(wiring: Wiring, matrix: Matrix) -> str:
         if _drive_name(wiring, line):
             drive = _drive_name(wiring, line)
         chain = f"{len(line.lug_nets)} lugs, order {line.chain_order}"
-        rows.append((line.key, drive, ", ".join(_pins(wiring, line)) or "-", line.colour or "-", chain, line.title))
-    size = f"{len(matrix.columns)} x {len(matrix.rows)}, {len(matrix.cells)} fitted, scan {matrix.scan_ms:g} ms"
+        rows.append(
+            (line.key, drive, ", ".join(_pins(wiring, line)) or "-", line.colour or "-", chain, line.title)
+        )
+    size = (
+        f"{len(matrix.columns)} x {len(matrix.rows)}, {len(matrix.cells)} fitted, scan {matrix.scan_ms:g} ms"
+    )
     heads = ("LINE", "DRIVE", "PIN", "WIRE", "CHAIN", "TITLE")
     return f"\n{matrix.name.upper()} MATRIX: {size}, {matrix.strobed} strobed\n{table(rows, heads)}"
 

@@ -50,7 +50,7 @@ def simulate(arguments: argparse.Namespace) -> int:
         Seen(situation, look, case.simulate(faults, situation, look), case.simulate((), situation, look))
         for situation, look in looks
     ]
-    cautions = locked_cautions(wiring, seen)
+    cautions = locked_cautions(seen)
     if arguments.json:
         print(_json(wiring, case, faults, seen, cautions))
         return 0
@@ -71,7 +71,7 @@ def default_looks(wiring: Wiring) -> list[tuple[Situation, Look]]:
     return looks
 
 
-def locked_cautions(wiring: Wiring, seen: Sequence[Seen]) -> tuple[str, ...]:
+def locked_cautions(seen: Sequence[Seen]) -> tuple[str, ...]:
     """What such a machine would do to itself when switched on."""
     for one in seen:
         locked = one.look.kind == "resting coils" and any(o for o, p in one.outcomes if p > _NEGLIGIBLE)
@@ -81,7 +81,12 @@ def locked_cautions(wiring: Wiring, seen: Sequence[Seen]) -> tuple[str, ...]:
 
 
 def simulation_text(
-    wiring: Wiring, faults: Sequence[Fault], seen: Sequence[Seen], cautions: Sequence[str], *, everything: bool
+    wiring: Wiring,
+    faults: Sequence[Fault],
+    seen: Sequence[Seen],
+    cautions: Sequence[str],
+    *,
+    everything: bool,
 ) -> str:
     """The looks that differ from a healthy machine (or all), grouped by situation."""
     named = ", ".join(f"{fault.part} {fault.mode}" for fault in faults) or "no fault"
@@ -97,7 +102,9 @@ def simulation_text(
     if not shown:
         pieces.append(wrapped("Nothing that these looks show differs from a healthy machine."))
     elif not everything:
-        pieces.append(f"{len(seen) - len(shown)} of {len(seen)} looks show what a healthy machine shows (--all).")
+        pieces.append(
+            f"{len(seen) - len(shown)} of {len(seen)} looks show what a healthy machine shows (--all)."
+        )
     return "\n".join(pieces)
 
 
@@ -128,7 +135,13 @@ def _alike(one: Prediction, two: Prediction) -> bool:
 def _json(
     wiring: Wiring, case: Case, faults: Sequence[Fault], seen: Sequence[Seen], cautions: Sequence[str]
 ) -> str:
-    from matrixdoc.cli.convert import chance_results, fault_names, fault_results, look_result, situation_result
+    from matrixdoc.cli.convert import (
+        chance_results,
+        fault_names,
+        fault_results,
+        look_result,
+        situation_result,
+    )
     from matrixdoc.cli.results import SeenResult, SimulateResult
 
     result = SimulateResult(

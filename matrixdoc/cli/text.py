@@ -58,7 +58,9 @@ def table(rows: Iterable[Sequence[str]], heads: Sequence[str] = ()) -> str:
     body = [[safe(cell) for cell in row] for row in rows]
     if not body:
         return ""
-    widths = [max(len(row[k]) for row in [*body, *([list(heads)] if heads else [])]) for k in range(len(body[0]))]
+    widths = [
+        max(len(row[k]) for row in [*body, *([list(heads)] if heads else [])]) for k in range(len(body[0]))
+    ]
     shown = [list(heads), ["-" * width for width in widths]] if heads else []
     start = sum(widths[:-1]) + 2 * (len(widths) - 1)
     room = max(WIDTH - start, 20)

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import MISSING, fields, replace
+from functools import cache
+from typing import Any
 
-from matrixdoc.definition.compile_builder import Builder
+from matrixdoc.definition.compile_builder import Builder, TooManyProblems
 from matrixdoc.definition.compile_checks import check_form, devices
 from matrixdoc.definition.compile_coils import compile_coils
 from matrixdoc.definition.compile_lights import compile_lights
@@ -20,6 +22,8 @@ from matrixdoc.definition.errors import InputError
 from matrixdoc.definition.schema import MachineForm
 from matrixdoc.definition.wiring import Place, Wiring
 
+_PLAIN = frozenset({str, int, float, bool, type(None)})
+
 
 def compile_machine(form: MachineForm, document: Document | None = None) -> Wiring:
     """The resolved wiring of ``form``; ``document`` gives problems their lines.
@@ -28,6 +32,17 @@ def compile_machine(form: MachineForm, document: Document | None = None) -> Wiri
         InputError: everything that contradicts itself or names something that is not there.
     """
     builder = Builder(form, document)
+    try:
+        _compile(builder)
+    except TooManyProblems:
+        pass
+    if builder.problems:
+        raise InputError(sorted(dict.fromkeys(builder.problems), key=lambda p: (p.line, p.column)))
+    return _wiring(builder)
+
+
+def _compile(builder: Builder) -> None:
+    form = builder.form
     check_form(builder)
     kinds = devices(builder)
     for name, matrix in form.matrices.items():
@@ -43,9 +58,6 @@ def compile_machine(form: MachineForm, document: Document | None = None) -> Wiri
         if feed.supply in form.supplies or feed.supply in builder.styles.supply:
             feed_net(builder, name)
     compile_neighbours(builder)
-    if builder.problems:
-        raise InputError(sorted(dict.fromkeys(builder.problems), key=lambda p: (p.line, p.column)))
-    return _wiring(builder)
 
 
 def _wiring(builder: Builder) -> Wiring:
@@ -66,6 +78,7 @@ def _wiring(builder: Builder) -> Wiring:
         neighbours=tuple((one, two, where) for (one, two), where in builder.neighbours.items()),
         self_tests=usual if form.self_tests is None else frozenset(form.self_tests),
         notes=form.notes,
+        batteries=tuple(key for key, board in form.boards.items() if board.battery),
     )
     return replace(wiring, digest=digest(wiring))
 
@@ -86,18 +99,33 @@ def digest(wiring: Wiring) -> str:
     return hashlib.sha256(content.encode("ascii")).hexdigest()
 
 
-def _canonical(value: object) -> object:
-    """Plain lists and objects; sets sorted; fields that have their empty value left out.
+@cache
+def _defaults(kind: object) -> tuple[tuple[str, object], ...]:
+    """Field names of a dataclass, each with its default; a value that no field has stands for none."""
+    row: list[tuple[str, object]] = []
+    for entry in fields(kind):  # type: ignore[arg-type]  # a class of the wiring
+        factory = entry.default_factory
+        row.append((entry.name, entry.default if factory is MISSING else factory()))
+    return tuple(row)
+
+
+def _canonical(value: Any) -> Any:  # noqa: ANN401 - any value of the wiring becomes any JSON value
+    """Plain lists and objects; sets sorted; fields that have their default left out.
 
     Leaving those out keeps old digests when a later release adds an optional field.
     """
-    if is_dataclass(value) and not isinstance(value, type):
-        row = {f.name: _canonical(getattr(value, f.name)) for f in fields(value)}
-        return {name: entry for name, entry in row.items() if entry not in ("", None, [], {}, False)}
-    if isinstance(value, dict):
-        return {key: _canonical(entry) for key, entry in value.items()}
-    if isinstance(value, (tuple, list)):
+    kind = type(value)
+    if kind in _PLAIN:
+        return value
+    if kind is tuple or kind is list:
         return [_canonical(entry) for entry in value]
-    if isinstance(value, frozenset):
+    if kind is dict:
+        return {key: _canonical(entry) for key, entry in value.items()}
+    if kind is frozenset:
         return sorted(value)
-    return value
+    row = {}
+    for name, default in _defaults(value.__class__):
+        entry = getattr(value, name)
+        if entry != default:
+            row[name] = entry if type(entry) in _PLAIN else _canonical(entry)
+    return row

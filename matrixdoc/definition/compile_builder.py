@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -25,6 +26,17 @@ from matrixdoc.definition.wiring import (
 )
 
 FormPath = tuple[str | int, ...]
+
+MOST_PROBLEMS = 200
+
+
+class TooManyProblems(Exception):  # noqa: N818 - ends the compile step, the problems are the error
+    """Enough is wrong: looking on would cost time and help nobody."""
+
+
+def whole_number(text: str) -> int | None:
+    """A number of one to three plain digits without a leading zero, or None."""
+    return int(text) if re.fullmatch(r"0|[1-9][0-9]{0,2}", text) else None
 
 
 def coloured(code: str) -> str:
@@ -75,6 +87,8 @@ class Builder:
         self, path: FormPath, found: str, expected: str, suggestion: str = "", *, key: bool = False
     ) -> None:
         """Note one thing that is wrong with the definition at ``path``."""
+        if len(self.problems) >= MOST_PROBLEMS:
+            raise TooManyProblems
         if self.document is not None:
             self.problems.append(self.document.problem(path, found, expected, suggestion, key=key))
         else:
@@ -113,7 +127,9 @@ class Builder:
     ) -> str:
         """Add one part and return its reference."""
         if reference in self.parts:
-            raise AssertionError(f"{reference} is built twice")
+            # Names that meet: a matrix called "coil", a coil called like a flipper.
+            self.problem((), f"two parts that would be called {quoted(reference)}", "different names")
+            return reference
         self.parts[reference] = Part(
             reference=reference,
             kind=kind,
@@ -277,7 +293,7 @@ class Builder:
         found: dict[str, Connector] = {}
         for key, facts in self.form.connectors.items():
             uses = self.pin_uses.get(key, {})
-            size = facts.pins or max([*uses, *(int(p) for p in facts.also if p.isdigit())], default=0)
+            size = facts.pins or max([*uses, *(whole_number(p) or 0 for p in facts.also)], default=0)
             pins = tuple(uses[n].part if n in uses else "" for n in range(1, min(size, 200) + 1))
             found[key] = Connector(key, facts.title or f"connector {key}", facts.board or "", pins)
         return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from matrixdoc.definition.compile_builder import Builder, FormPath
+from matrixdoc.definition.compile_builder import Builder, FormPath, TooManyProblems, whole_number
 from matrixdoc.definition.errors import choice, near_miss, quoted
 from matrixdoc.definition.references import RESERVED_ROOTS
 from matrixdoc.definition.wiring import GROUND
@@ -23,6 +23,7 @@ def devices(builder: Builder) -> dict[str, str]:
             builder.problem(path, "a matrix of unknown parts", "'device: switch' or 'device: lamp'", key=True)
             continue
         styles = builder.styles.switch if device == "switch" else builder.styles.lamp
+        _foreign_keys(builder, name, device)
         usable = True
         if matrix.style and not builder.known(matrix.style, styles, "a drive style", (*path, "style")):
             usable = False
@@ -33,6 +34,32 @@ def devices(builder: Builder) -> dict[str, str]:
         if usable:
             found[name] = device
     return found
+
+
+MOST_CELLS = 8 * 32 * 32
+
+_OF_SWITCHES = (
+    "sensing",
+    "row_pull",
+    "column_pull",
+    "column_drive",
+    "reads_low_at",
+    "reads_high_at",
+)
+_OF_LAMPS = ("feed", "lamp", "row_type", "row_resistor")
+
+
+def _foreign_keys(builder: Builder, name: str, device: str) -> None:
+    """Keys that mean something for the other kind of matrix only."""
+    matrix = builder.form.matrices[name]
+    for field in _OF_LAMPS if device == "switch" else _OF_SWITCHES:
+        if field in matrix.model_fields_set:
+            found = f"'{field}' in a {device} matrix"
+            builder.problem(("matrices", name, field), found, "keys that such a matrix has", key=True)
+    low, high = matrix.reads_low_at, matrix.reads_high_at
+    if low is not None and high is not None and low > high:
+        path: FormPath = ("matrices", name, "reads_low_at")
+        builder.problem(path, f"{low:g} V, above reads_high_at", f"at most {high:g} V")
 
 
 def check_form(builder: Builder) -> None:
@@ -53,6 +80,13 @@ def check_form(builder: Builder) -> None:
         if name in RESERVED_ROOTS:
             taken = choice(sorted(RESERVED_ROOTS))
             builder.problem(("matrices", name), quoted(name), f"a name that is not one of {taken}", key=True)
+    for key in form.coils:
+        if key.endswith(" flipper"):
+            builder.problem(("coils", key), quoted(key), "a flipper under 'flippers:'", key=True)
+    cells = sum(len(row) for matrix in form.matrices.values() for row in matrix.chart)
+    if cells > MOST_CELLS:
+        builder.problem(("matrices",), f"charts with {cells} places", f"at most {MOST_CELLS} in a machine")
+        raise TooManyProblems
     if form.link:
         for index, board in enumerate(form.link.boards):
             builder.known(board, form.boards, "a board", ("link", "boards", index))
@@ -71,7 +105,7 @@ def _connectors(builder: Builder) -> None:
         for position, what in connector.also.items():
             here = (*path, "also", position)
             size = connector.pins or 200
-            if not position.isdigit() or not 1 <= int(position[:6]) <= size:
+            if not 1 <= (whole_number(position) or 0) <= size:
                 builder.problem(here, quoted(position), f"a position from 1 to {size}", key=True)
             names = [GROUND, *dict.fromkeys([*form.supplies, *builder.styles.supply])]
             if what not in names:
@@ -82,6 +116,13 @@ def _connectors(builder: Builder) -> None:
 
 def _supply_names(builder: Builder) -> None:
     form = builder.form
+    for name, supply in form.supplies.items():
+        for field, value in (("bridge", supply.bridge), ("regulator", supply.regulator)):
+            if supply.alternating and value is not None:
+                path: FormPath = ("supplies", name, field)
+                builder.problem(
+                    path, f"a {field} on an alternating supply", "'alternating: no', or no such part"
+                )
     allowed = dict.fromkeys([*form.supplies, *builder.styles.supply])
     for name, feed in form.feeds.items():
         builder.known(feed.supply, allowed, "a supply", ("feeds", name, "supply"))

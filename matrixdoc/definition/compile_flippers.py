@@ -19,7 +19,7 @@ from matrixdoc.definition.wiring import Coil, Switch
 
 def compile_flipper(builder: Builder, key: str, facts: FlipperForm, switches: SwitchIndex) -> None:
     """Wire one flipper; its key may leave out the word flipper."""
-    name = key if key.lower().endswith("flipper") else f"{key} flipper"
+    name = key if key.endswith(" flipper") else f"{key} flipper"
     words = facts.title or name
     load = make_load(builder, f"coil/{name}", words, facts, ("flippers", key))
     if facts.end_of_stroke == "high-current":
@@ -65,10 +65,10 @@ def _high_current_flipper(builder: Builder, load: Load, facts: FlipperForm) -> N
         (middle, driven),
         title=f"{load.words}, end-of-stroke contact (high-current, opens at the end of the stroke)",
         place=load.place,
-        values={"normally_closed": 1.0},
         type_name="high-current",
         origin="stated",
     )
+    builder.switches[eos] = Switch(eos, f"{load.words} end-of-stroke contact", eos, normally_closed=True)
     diode = add_diode(builder, f"{prefix}/diode", load, driven, supplied, facts.diode)
     button, parts, board_net = _button(builder, load, facts, driven)
     if facts.output and builder.known(

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
-from matrixdoc.definition.compile_builder import Builder, FormPath, coloured
+from matrixdoc.definition.compile_builder import Builder, FormPath, coloured, whole_number
 from matrixdoc.definition.errors import quoted
 from matrixdoc.definition.references import cell_key, cell_numbers, line_number
 from matrixdoc.definition.schema import MOST_LINES, CellForm, LineForm, MatrixForm
@@ -110,7 +110,9 @@ def _line_facts(
     word = "columns" if letter == "C" else "rows"
     for key, facts in stated.items():
         here = (*path, word, key)
-        number = int(key) if key.isdigit() and len(key) < 4 else line_number(key, letter)
+        number = whole_number(key)
+        if number is None:
+            number = line_number(key, letter)
         if number is None or number not in numbers:
             expected = f"a line of the chart: {letter}{numbers[0]} to {letter}{numbers[-1]}"
             builder.problem(here, quoted(key), expected, key=True)
@@ -160,7 +162,9 @@ def _chain(
         if pair is not None and pair[0 if letter == "C" else 1] == number:
             wanted: int | None = pair[1 if letter == "C" else 0]
         else:
-            wanted = int(name) if name.isdigit() and len(name) < 4 else line_number(name, other)
+            wanted = whole_number(name)
+            if wanted is None:
+                wanted = line_number(name, other)
         found = by_number.get(wanted) if wanted is not None else None
         if found is None:
             expected = f"a fitted cell of {letter}{number}, such as {other}{next(iter(by_number), 1)}"

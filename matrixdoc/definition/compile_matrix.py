@@ -253,7 +253,6 @@ def _switch_cell(builder: Builder, plan: MatrixPlan, cell: CellPlan, style: Swit
         contact_nets,
         title=f"{words}, contact",
         place=place,
-        values={"normally_closed": 1.0} if facts.normally == "closed" else None,
         type_name=element,
         alias=cell.aliases,
         origin="stated",

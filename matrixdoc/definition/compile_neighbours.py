@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from matrixdoc.definition.compile_builder import Builder
+from matrixdoc.definition.compile_builder import Builder, whole_number
 from matrixdoc.definition.errors import choice, near_miss, quoted
 from matrixdoc.definition.wiring import GROUND
 
@@ -21,9 +21,9 @@ def _stated_pins(builder: Builder) -> None:
         uses = builder.pin_uses.get(key, {})
         nets: dict[int, str] = {}
         for text, what in connector.also.items():
-            if not text.isdigit():
+            position = whole_number(text)
+            if position is None:
                 continue
-            position = int(text)
             if position in uses:
                 other = builder.parts[uses[position].part].title
                 found = f"position {position} of connector {key} again"

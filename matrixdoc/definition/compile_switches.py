@@ -123,7 +123,6 @@ def _direct_switch(builder: Builder, key: str, facts: DirectSwitchForm) -> None:
         (near, far),
         title=f"{words}, contact",
         place=place,
-        values={"normally_closed": 1.0} if facts.normally == "closed" else None,
         type_name=facts.element or defaults.element,
         alias=(facts.number,),
         origin="stated",

@@ -40,6 +40,7 @@ MAXIMUM_SCHEMA_ERRORS = 2_000
 
 _LINE_END = re.compile(r"\r\n|\r|\n")
 _DIRECTIVE = re.compile(r"^%(?!YAML[ \t]+1\.[12][ \t]*(?:#.*)?$)", re.MULTILINE)
+_ANY_CUT_NUMBER = re.compile(r"[ \t]#\d")
 _CUT_NUMBER = re.compile(r"[ \t]+#\d\S{,20}")
 _STRING_TAGS = (None, "!", "tag:yaml.org,2002:str")
 _SAVED_AS = (
@@ -220,7 +221,7 @@ class _Builder:
         self.source = source
         self.text = text
         self.lines: list[str] | None = None
-        self.cut_numbers = _CUT_NUMBER.search(text) is not None
+        self.cut_numbers = _ANY_CUT_NUMBER.search(text) is not None
         self.tree: Tree = None
         self.documents = 0
         self.values = 0
@@ -352,7 +353,7 @@ class _Builder:
         if self.lines is None:
             self.lines = _LINE_END.split(self.text)
         mark = event.end_mark
-        cut = _CUT_NUMBER.match(self.lines[mark.line][mark.column :]) if mark.line < len(self.lines) else None
+        cut = _CUT_NUMBER.match(self.lines[mark.line], mark.column) if mark.line < len(self.lines) else None
         if cut:
             hint = "put text that holds '#' in quotes; a remark starts with '# '"
             found = f"{quoted(event.value)} followed by '{cut[0].strip()}', which would be lost"

@@ -20,7 +20,7 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import UnionType
-from typing import Any, Union, get_args, get_origin
+from typing import Any, Literal, Union, get_args, get_origin
 
 SHOWN_PROBLEMS = 20
 FIELD_LIMIT = 240
@@ -216,7 +216,7 @@ class _Located:
                 around, members = members, [inner for m in members for inner in _inner(m, element)]
             else:
                 steps.append((element, True))
-                members = [m for m in members if getattr(m, "__name__", None) == element] or members
+                members = [m for m in members if element in _names(m)] or members
         path = tuple(element for element, is_member in steps if not is_member)
         return cls(detail, tuple(steps), path, tuple(around), node if real else detail.get("input"))
 
@@ -262,7 +262,10 @@ def _misfits(error: _Located) -> list[Misfit]:
     if isinstance(refused, InputError):
         return [Misfit(path, p.found, p.expected, p.suggestion) for p in refused.problems]
     if kind == "missing":
-        return [Misfit(path[:-1], f"no {quoted(path[-1])}", f"the key {quoted(path[-1])}", at_key=True)]
+        last = path[-1]
+        words = f"entry {last + 1}" if isinstance(last, int) else quoted(last)
+        expected = words if isinstance(last, int) else f"the key {words}"
+        return [Misfit(path[:-1], f"no {words}", expected, at_key=True)]
     if kind == "extra_forbidden" and path:
         names = list(dict.fromkeys(name for member in error.members for name in _keys(member)))
         hint = near_miss(str(path[-1]), names)
@@ -354,12 +357,19 @@ def _fields(member: Any) -> Mapping[str, Any]:  # noqa: ANN401 - any annotation 
     fields = getattr(member, "model_fields", None)
     if not isinstance(fields, Mapping):
         return {}
-    return {**fields, **{f.alias: f for f in fields.values() if isinstance(f.alias, str)}}
+    keys = {f.alias if isinstance(f.alias, str) else name: f for name, f in fields.items()}
+    return {**keys, **fields}
 
 
 def _keys(member: Any) -> list[str]:  # noqa: ANN401 - any annotation at all
     """The keys that a person may write in ``member``."""
     return [name for name, f in _fields(member).items() if f.alias in (None, name)]
+
+
+def _names(member: Any) -> set[object]:  # noqa: ANN401 - any annotation at all
+    """What pydantic may call ``member`` in a location: its name, or the tag that picks it."""
+    tags = (get_args(f.annotation) for f in _fields(member).values() if get_origin(f.annotation) is Literal)
+    return {getattr(member, "__name__", None), *(tag for some in tags for tag in some)}
 
 
 def _inner(member: Any, element: str | int) -> list[Any]:  # noqa: ANN401 - any annotation at all

@@ -21,6 +21,7 @@ from matrixdoc.definition.numbers import parse_colour, parse_quantity
 
 MOST_LINES = 32
 MOST_LAMPS = 64
+MOST_ENTRIES = 256
 
 _NAME = re.compile(r"[^\s/~\x00-\x1f\x7f](?:[^/~\x00-\x1f\x7f]*[^\s/~\x00-\x1f\x7f])?")
 _PIN = re.compile(r"(?P<connector>\S(?:.*\S)?)\s*-\s*(?P<position>[0-9]{1,3})")
@@ -35,7 +36,8 @@ def _text(value: object) -> object:
 
 
 def _name(value: object) -> object:
-    value = _text(value)
+    if not isinstance(value, str):
+        value = _text(value)
     if isinstance(value, str) and not _NAME.fullmatch(value):
         raise ValueError("a name without '/' or '~'")
     return value
@@ -347,7 +349,7 @@ class MatrixForm(Form):
     sensing: Text = ""
     chart: Chart
     across: Literal["columns", "rows"] = "columns"
-    numbered_from: Annotated[Literal[0, 1], BeforeValidator(_count)] = 1
+    numbered_from: Annotated[Literal[0, 1], BeforeValidator(_count), WithJsonSchema({"enum": [0, 1]})] = 1
     numbering: NumberingForm | None = None
     scan: Milliseconds | None = None
     supply: Name | None = None
@@ -499,7 +501,10 @@ class IlluminationForm(Form):
     wire: Colour = ""
     return_pin: Pin | None = None
     return_wire: Colour = ""
-    lamps: Annotated[int, BeforeValidator(_count), Field(ge=1, le=MOST_LAMPS)] | tuple[Text, ...] = 1
+    lamps: (
+        Annotated[int, BeforeValidator(_count), Field(ge=1, le=MOST_LAMPS)]
+        | Annotated[tuple[Text, ...], Field(min_length=1, max_length=MOST_LAMPS)]
+    ) = 1
     lamp: Text = ""
     board: Name | None = None
     place: Name | None = None
@@ -510,31 +515,31 @@ class BundleForm(Form):
     """Wires that lie side by side in one bundle, in order: ``switch C3``, ``coil 7``, ``feed left``."""
 
     title: Text = ""
-    lines: Annotated[tuple[Text, ...], Field(min_length=2)]
+    lines: Annotated[tuple[Text, ...], Field(min_length=2, max_length=MOST_ENTRIES)]
 
 
 class MachineForm(Form):
     """A machine as a person describes it. Only the title and one circuit are needed."""
 
-    title: Text
+    title: Annotated[Text, Field(min_length=1)]
     notes: Notes = ()
     self_tests: tuple[Literal["switch scan", "lamp test", "coil test"], ...] | None = None
-    places: Mapping[Name, PlaceForm] = Field(default_factory=dict)
-    boards: Mapping[Name, BoardForm] = Field(default_factory=dict)
+    places: Mapping[Name, PlaceForm] = Field(default_factory=dict, max_length=MOST_ENTRIES)
+    boards: Mapping[Name, BoardForm] = Field(default_factory=dict, max_length=MOST_ENTRIES)
     link: LinkForm | None = None
-    connectors: Mapping[Name, ConnectorForm] = Field(default_factory=dict)
-    supplies: Mapping[Name, SupplyForm] = Field(default_factory=dict)
-    feeds: Mapping[Name, FeedForm] = Field(default_factory=dict)
-    matrices: Mapping[Name, MatrixForm] = Field(default_factory=dict)
-    enables: Mapping[Name, EnableForm] = Field(default_factory=dict)
-    outputs: Mapping[Name, OutputForm] = Field(default_factory=dict)
-    coils: Mapping[Name, CoilForm] = Field(default_factory=dict)
-    flippers: Mapping[Name, FlipperForm] = Field(default_factory=dict)
-    flash_lamps: Mapping[Name, FlashForm] = Field(default_factory=dict)
-    direct_switches: Mapping[Name, DirectSwitchForm] = Field(default_factory=dict)
-    direct_lamps: Mapping[Name, DirectLampForm] = Field(default_factory=dict)
-    illumination: Mapping[Name, IlluminationForm] = Field(default_factory=dict)
-    bundles: tuple[BundleForm, ...] = ()
+    connectors: Mapping[Name, ConnectorForm] = Field(default_factory=dict, max_length=MOST_ENTRIES)
+    supplies: Mapping[Name, SupplyForm] = Field(default_factory=dict, max_length=MOST_ENTRIES)
+    feeds: Mapping[Name, FeedForm] = Field(default_factory=dict, max_length=MOST_ENTRIES)
+    matrices: Mapping[Name, MatrixForm] = Field(default_factory=dict, max_length=MOST_ENTRIES)
+    enables: Mapping[Name, EnableForm] = Field(default_factory=dict, max_length=MOST_ENTRIES)
+    outputs: Mapping[Name, OutputForm] = Field(default_factory=dict, max_length=MOST_ENTRIES)
+    coils: Mapping[Name, CoilForm] = Field(default_factory=dict, max_length=MOST_ENTRIES)
+    flippers: Mapping[Name, FlipperForm] = Field(default_factory=dict, max_length=MOST_ENTRIES)
+    flash_lamps: Mapping[Name, FlashForm] = Field(default_factory=dict, max_length=MOST_ENTRIES)
+    direct_switches: Mapping[Name, DirectSwitchForm] = Field(default_factory=dict, max_length=MOST_ENTRIES)
+    direct_lamps: Mapping[Name, DirectLampForm] = Field(default_factory=dict, max_length=MOST_ENTRIES)
+    illumination: Mapping[Name, IlluminationForm] = Field(default_factory=dict, max_length=MOST_ENTRIES)
+    bundles: Annotated[tuple[BundleForm, ...], Field(max_length=MOST_ENTRIES)] = ()
 
 
 def machine_schema() -> dict[str, Any]:

@@ -252,3 +252,5 @@ class Wiring:
     self_tests: frozenset[str] = frozenset({"switch scan", "lamp test", "coil test"})
     notes: tuple[str, ...] = ()
     digest: str = ""
+    batteries: tuple[str, ...] = ()
+    """Boards that carry a battery."""

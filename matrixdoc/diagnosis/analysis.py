@@ -12,10 +12,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-from matrixdoc.checks.model import MachineModel
+from matrixdoc.checks.model import MachineModel, opens_only
 from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault
 from matrixdoc.diagnosis.posterior import Posterior, State, Variable, posterior
-from matrixdoc.diagnosis.variables import build_variables, is_opening
+from matrixdoc.diagnosis.variables import build_variables
 from matrixdoc.faults.priors import Fault
 
 ABNORMAL = 0.3
@@ -130,16 +130,51 @@ def _pairs(
             if ceiling > 0.5 and likely:
                 continue
             candidates = sorted(
-                (v for v in evidence.scope(f) if not is_opening(model.effects[v])),
+                (v for v in evidence.scope(f) if not opens_only(model.effects[v])),
                 key=lambda v: (-model.possible[v].odds, v),
             )[:PAIR_CANDIDATES]
             pairs = [p for p in combinations(sorted(candidates), 2) if p[0].part != p[1].part]
             evidence.prepare((f, p) for p in pairs)
             for pair in pairs:
-                alone = max(single[v].get(f, healthy[f]) for v in pair)
+                alone = max(single.get(v, {}).get(f, healthy[f]) for v in pair)
                 if evidence.likelihood(f, pair) > EXPLAINS * max(alone, healthy[f]):
                     found.append(pair)
     return list(dict.fromkeys(found))
+
+
+def _singles(
+    evidence: Evidence,
+    touches: Mapping[Fault, set[int]],
+    healthy: Sequence[float],
+    *,
+    everything: bool,
+) -> dict[Fault, dict[int, float]]:
+    """Likelihood of each fault alone, for the findings that it can change.
+
+    Unless ``everything`` is wanted, the findings that the healthy machine does not explain come
+    first, and only the faults that help with one of them are looked at any further: the others
+    can only lose by what they would contradict, and no check is ranked by them.
+    """
+    abnormal = {f for f, value in enumerate(healthy) if value < ABNORMAL}
+    first = [
+        (f, (fault,))
+        for fault, touched in sorted(touches.items())
+        for f in sorted(touched)
+        if everything or f in abnormal
+    ]
+    evidence.prepare(first)
+    single: dict[Fault, dict[int, float]] = {}
+    for f, (fault,) in first:
+        single.setdefault(fault, {})[f] = evidence.likelihood(f, (fault,))
+    if everything:
+        return single
+    helpful = [v for v, values in single.items() if any(p > 1.01 * healthy[f] for f, p in values.items())]
+    second = [(f, (v,)) for v in helpful for f in sorted(touches[v] - abnormal)]
+    evidence.prepare(second)
+    kept = {v: single[v] for v in helpful}
+    for f, (v,) in second:
+        kept[v][f] = evidence.likelihood(f, (v,))
+    return kept
 
 
 def analyse(evidence: Evidence, model: MachineModel) -> Analysis:
@@ -149,15 +184,11 @@ def analyse(evidence: Evidence, model: MachineModel) -> Analysis:
     """
     settings = evidence.settings
     exhaustive = settings.least_share <= 0.0
-    touches = _touches(evidence)
     indices = range(len(evidence))
     evidence.prepare([(f, ()) for f in indices])
     healthy = tuple(evidence.likelihood(f, ()) for f in indices)
-    asked = [(f, (fault,)) for fault, touched in sorted(touches.items()) for f in sorted(touched)]
-    evidence.prepare(asked)
-    single: dict[Fault, dict[int, float]] = {}
-    for f, (fault,) in asked:
-        single.setdefault(fault, {})[f] = evidence.likelihood(f, (fault,))
+    touches = _touches(evidence)
+    single = _singles(evidence, touches, healthy, everything=exhaustive)
     complaints = _complaints(model, healthy, single)
     extra: list[Variable] = []
     if settings.outside_weight > 0.0:

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from matrixdoc.checks.likelihood import ALTERNATIVES, report_probability
 from matrixdoc.checks.predictor import Predictor
 from matrixdoc.checks.situation import NOT_SURE, Finding, Look, Situation
+from matrixdoc.definition.wiring import GROUND
 from matrixdoc.diagnosis.settings import Settings
 from matrixdoc.faults.priors import Fault
 
@@ -134,6 +135,7 @@ class Anchors:
             for group in groups:
                 self.by_group.setdefault(group, set()).add(fault)
         self.buses = predictor.points.bus_neighbours
+        self._shared_nets = {GROUND} | {s.rail for s in wiring.supplies.values()}
         self._resting: frozenset[Fault] | None = None
         self._known: dict[tuple[Situation, Look], frozenset[Fault]] = {}
 
@@ -182,7 +184,8 @@ class Anchors:
             return found
         wiring = model.circuit.wiring
         if look.kind == "lamp":
-            groups |= model.groups_of_nets(model.part(wiring.lamps[look.target].element).nets)
+            found |= self._lamp_scope(look.target)
+            groups |= self._lamp_buses(look.target)
         elif look.kind == "coil":
             groups |= model.groups_of_nets(model.part(wiring.coils[look.target].element).nets)
             groups |= self._fed(groups)
@@ -205,6 +208,41 @@ class Anchors:
                 if switch is not None:
                     found |= self.by_part.get(switch.contact, set())
         return found
+
+    def _lamp_scope(self, lamp: str) -> set[Fault]:
+        """Faults of the lamp's cell, of its two lines and of the cells along them, and every drive.
+
+        Farther away a fault reaches the lamp only through a third line, by a share of a share.
+        """
+        wiring = self.predictor.model.circuit.wiring
+        matrix = wiring.matrices.get(wiring.lamps[lamp].matrix)
+        if matrix is None:
+            model = self.predictor.model
+            groups = model.groups_of_nets(model.part(wiring.lamps[lamp].element).nets)
+            return {f for g in groups for f in self.by_group.get(g, ())}
+        own = next(c for c in matrix.cells if c.reference == lamp)
+        parts: set[str] = set()
+        for cell in matrix.cells:
+            if cell.column == own.column or cell.row == own.row:
+                parts.update((*cell.parts, cell.element, cell.diode))
+        for line in (*matrix.columns, *matrix.rows):
+            drive = wiring.drives.get(line.drive)
+            if drive is not None:
+                parts.update((*drive.path, drive.output))
+            if line.key in (own.column, own.row):
+                parts.update(line.parts)
+        nets = {n for p in parts if p for n in self.predictor.model.part(p).nets}
+        nets -= self._shared_nets
+        found = {f for p in parts for f in self.by_part.get(p, ())}
+        for reference, bridge in self.predictor.model.circuit.bridges.items():
+            if nets.intersection(bridge.nets):
+                found |= self.by_part.get(reference, set())
+        return found
+
+    def _lamp_buses(self, lamp: str) -> set[int]:
+        model = self.predictor.model
+        groups = model.groups_of_nets(model.part(model.circuit.wiring.lamps[lamp].element).nets)
+        return {b for g in groups for b in self.buses.get(g, ())}
 
     def _fed(self, groups: set[int]) -> set[int]:
         """Groups that hang on the same feeds: a load there may pull the supply down."""

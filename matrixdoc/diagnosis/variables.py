@@ -13,23 +13,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 
-from matrixdoc.checks.model import TWO_WAY_OUTPUTS, FaultEffect, MachineModel
+from matrixdoc.checks.model import TWO_WAY_OUTPUTS, MachineModel, opens_only
 from matrixdoc.diagnosis.posterior import State, Variable
 from matrixdoc.faults.priors import Fault
 
 SERIES_KINDS = frozenset({"wire", "joint", "pin", "socket"})
-
-
-def is_opening(effect: FaultEffect) -> bool:
-    """Whether the fault only takes something away: a dead branch cannot come alive by it."""
-    patch = effect.patch
-    if effect.contact is not None:
-        return not effect.contact
-    if effect.output is not None:
-        return not effect.output
-    if effect.signal:
-        return patch.absent or patch.stuck == "idle"
-    return not effect.adding and (patch.absent or patch.stuck == "idle")
 
 
 def series_key(model: MachineModel) -> Mapping[str, str]:
@@ -85,7 +73,7 @@ def build_variables(
     for fault in sorted(faults):
         effect = model.effects[fault]
         run = runs.get(fault.part)
-        if run is not None and is_opening(effect):
+        if run is not None and opens_only(effect):
             merged.setdefault(run, []).append(fault)
         else:
             single.setdefault(fault.part, []).append(fault)
@@ -97,7 +85,7 @@ def build_variables(
         variables.append(Variable((State(likeliest, whole, tuple(odds), True),)))
     for members in single.values():
         states = tuple(
-            State(f, model.possible[f].odds, ((f, model.possible[f].odds),), is_opening(model.effects[f]))
+            State(f, model.possible[f].odds, ((f, model.possible[f].odds),), opens_only(model.effects[f]))
             for f in members
             if model.possible[f].odds > 0.0
         )

@@ -97,16 +97,18 @@ def test_places_are_where_an_editor_shows_them():
     assert document.positions[("lamp", 2, "c")] == (15, 18)
     for path, (line, column) in document.key_positions.items():
         assert lines[line - 1][column - 1 :].startswith(str(path[-1]))
-    assert document.position(("switch matrix", "columns", "C9", "wire")) == document.positions[
-        ("switch matrix", "columns")
-    ]
+    assert (
+        document.position(("switch matrix", "columns", "C9", "wire"))
+        == document.positions[("switch matrix", "columns")]
+    )
     assert path_words(("switch matrix", "rows", 1, "wire")) == "switch matrix > rows > entry 2 > wire"
 
 
 # The surprises of YAML 1.1 typing, from the type repository of yaml.org (bool, int with base 60,
 # octal, float, null, merge, timestamp): here all of them stay what was written.
 @pytest.mark.parametrize(
-    "written", ["NO", "yes", "on", "y", "1:12", "012", "0x1F", "1_000", "1e3", ".inf", "~", "null", "2001-01-01"]
+    "written",
+    ["NO", "yes", "on", "y", "1:12", "012", "0x1F", "1_000", "1e3", ".inf", "~", "null", "2001-01-01"],
 )
 def test_plain_scalars_stay_text(written):
     assert load_document(f"a: {written}\nb: [{written}]\n{written}: c", "x").tree == {
@@ -173,10 +175,10 @@ def test_the_parser_in_python_reads_the_same(monkeypatch):
     [
         ("a: 1\n\tb: 2", 2, 1, "spaces in front of the text, not tabs"),
         ("a:\n\t- b", 2, 1, "spaces in front of the text, not tabs"),
-        ("note: left: right", 1, 12, "put text that holds ': ' in quotes"),
+        ("note: left: right", 1, 11, "put text that holds ': ' in quotes"),
         ("a: [1, 2\nb: 3", 2, 2, "the bracket that is not closed stands on line 1"),
         ("{a: 1", 2, 1, "the closing '}'"),
-        ("x: 1\na: \"x\nb: 3", 2, 4, "the closing quote"),
+        ('x: 1\na: "x\nb: 3', 2, 4, "the closing quote"),
         ("a: 'x", 1, 4, "the closing quote"),
         ("- a\nb: 2", 2, 1, "indented like its neighbours"),
         ("a: @x", 1, 4, "put text that starts with '@' in quotes"),
@@ -199,7 +201,7 @@ def test_the_parser_in_python_reads_the_same(monkeypatch):
         ("lamp: type #47", 1, 7, "followed by '#47', which would be lost"),
         ("", 1, 1, "an empty file"),
         ("# a remark\n", 1, 1, "an empty file"),
-        ("a: \"\\q\"", 1, 5, "a known escape"),
+        ('a: "\\q"', 1, 5, "a known escape"),
         ('a: "\\x1b[2J"', 1, 4, "a hidden character (U+001B)"),
         ('a: "\\u202e"', 1, 4, "a hidden character (U+202E)"),
         ('"\\0": x', 1, 1, "a hidden character (U+0000)"),
@@ -216,6 +218,7 @@ def test_the_parser_in_python_reads_the_same(monkeypatch):
         ("\n".join(" " * i + "a:" for i in range(2000)), None, None, f"at most {MAXIMUM_DEPTH} levels"),
         ("[" + "a," * (MAXIMUM_VALUES + 5) + "]", 1, None, f"at most {MAXIMUM_VALUES}"),
     ],
+    ids=lambda value: repr(value)[:30],
 )
 def test_refusals_say_where_and_what_would_be_right(text, line, column, words):
     problem = refused(text)[0]
@@ -237,7 +240,7 @@ def test_several_problems_are_told_at_once_and_with_a_syntax_error_behind_them()
 
 
 def test_a_remark_behind_a_value_is_no_cut_number():
-    text = 'a: b # see 4\nc: "x #4"\nd: \'x #4\' #5\n# lamp #47\ne: [f, g] #1\nh: |\n  x #4\n'
+    text = "a: b # see 4\nc: \"x #4\"\nd: 'x #4' #5\n# lamp #47\ne: [f, g] #1\nh: |\n  x #4\n"
     assert load_document(text, "x").tree == {
         "a": "b", "c": "x #4", "d": "x #4", "e": ["f", "g"], "h": "x #4\n",
     }  # fmt: skip
@@ -250,28 +253,37 @@ def test_no_alias_ever_expands():
     assert time.perf_counter() - start < 1
 
 
-@pytest.mark.parametrize(
-    "text",
-    [
-        "a: 1\n" * 500_000,
-        "".join(f"k{i}: &a{i} !t *x{i}\n" for i in range(100_000)),
-        "%TAG !a! b\n" * 300_000 + "---\na: 1",
-        "a: '" + "x\n\n" * 1_000_000 + "'",
-        "#" * 3_900_000,
-        " " * 3_900_000 + "a: 1",
-        "a: b #1 \n" * 400_000,
-        "".join(f"a{i}: {{b: c, d: [e, f]}}\n" for i in range(60_000)),
-        "x" * (MAXIMUM_BYTES + 1),
-        b"\xff" * MAXIMUM_BYTES,
-        "\0" * MAXIMUM_BYTES,
-        "? " * 1_000_000,
-        "{a: " * 500_000,
-        '"' * 2_000_001,
-    ],
-)  # fmt: skip
-def test_large_and_hostile_texts_are_answered_quickly(text):
+HOSTILE = {
+    "one key again and again": lambda: "a: 1\n" * 500_000,
+    "everything forbidden": lambda: "".join(f"k{i}: &a{i} !t *x{i}\n" for i in range(100_000)),
+    "directives": lambda: "%TAG !a! b\n" * 300_000 + "---\na: 1",
+    "a long folded text": lambda: "a: '" + "x\n\n" * 1_000_000 + "'",
+    "one long remark": lambda: "#" * 3_900_000,
+    "leading blanks": lambda: " " * 3_900_000 + "a: 1",
+    "blanks inside": lambda: "a: b" + " " * 3_900_000 + "#1",
+    "cut numbers": lambda: "a: b #1 \n" * 400_000,
+    "one long line with a cut number": lambda: "[" + "a, " * 190_000 + "b #1\n]",
+    "too many values": lambda: "".join(f"a{i}: {{b: c, d: [e, f]}}\n" for i in range(60_000)),
+    "too large": lambda: "x" * (MAXIMUM_BYTES + 1),
+    "no UTF-8": lambda: b"\xff" * MAXIMUM_BYTES,
+    "NULs": lambda: "\0" * MAXIMUM_BYTES,
+    "explicit keys": lambda: "? " * 1_000_000,
+    "keys in brackets": lambda: "{a: " * 500_000,
+    "quotes": lambda: '"' * 2_000_001,
+    "one long key": lambda: "a" * 3_900_000 + ": 1",
+    "long names of anchors": lambda: "- &" + "a" * 3_900_000,
+    "a large number of wrong entries": lambda: "title: []\nmatrices: [" + "a, " * 190_000 + "]",
+    "large keys that the schema does not know": lambda: "".join(
+        f"{i}{'k' * 15_000}: 1\n" for i in range(200)
+    ),
+}
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_large_and_hostile_texts_are_answered_quickly(name):
+    text = HOSTILE[name]()
     start = time.perf_counter()
-    refused(text)
+    only_words(text)
     assert time.perf_counter() - start < 5  # half a second here; a slow loaded machine gets room
 
 
@@ -426,8 +438,8 @@ matrices:
 fuse: -5
 """
     ) == [
-        "m.yaml:1:1: titel: found the key 'titel'; expected title, matrices or fuse; did you mean 'title'?",
         "m.yaml:1:1: found no 'title'; expected the key 'title'",
+        "m.yaml:1:1: titel: found the key 'titel'; expected title, matrices or fuse; did you mean 'title'?",
         "m.yaml:5:12: matrices > switch > columns > C1 > wyre: found the key 'wyre'; expected wire, pin or "
         "style; did you mean 'wire'?",
         "m.yaml:5:27: matrices > switch > columns > C1 > pin: found 'x'; expected a whole number",
@@ -437,13 +449,13 @@ fuse: -5
         "m.yaml:8:18: matrices > switch > columns > C4 > wire: found 'WH-XX'; expected a wire colour, such as WH, "
         "WH-BN or white-brown; known are BK, BN, RD, OG, YE, GN, BU, VT, GY, WH, PK, GD, TQ, SR, GNYE",
         "m.yaml:9:17: matrices > switch > columns > C5 > pin: found '3.5'; expected a whole number",
-        "m.yaml:9:27: matrices > switch > columns > C5 > wire: found nothing; expected text",
+        "m.yaml:9:28: matrices > switch > columns > C5 > wire: found nothing; expected text",
         "m.yaml:10:5: matrices > switch > shortname: found the key 'shortname'; expected columns, short name, "
         "chart, pair, contacts or closed; did you mean 'short name'?",
         "m.yaml:11:13: matrices > switch > closed: found 'perhaps'; expected yes or no",
         "m.yaml:13:17: matrices > lamp > short name: found 'abcdef'; expected at most 5 characters",
         "m.yaml:14:12: matrices > lamp > chart > entry 2 > entry 2: found 'cdef'; expected at most 3 characters",
-        "m.yaml:17:11: matrices > lamp > pair: found no 'entry 2'; expected entry 2",
+        "m.yaml:17:5: matrices > lamp > pair: found no entry 2; expected entry 2",
         "m.yaml:19:9: matrices > lamp > contacts > entry 1: found no 'emitter'; expected the key 'emitter'",
         "m.yaml:19:22: matrices > lamp > contacts > entry 1 > emiter: found the key 'emiter'; expected kind or "
         "emitter; did you mean 'emitter'?",
@@ -581,7 +593,9 @@ def test_an_error_shows_twenty_problems_and_counts_the_rest():
     assert isinstance(error, ValueError)
     assert pickle.loads(pickle.dumps(error)).problems == error.problems  # noqa: S301 - made here
     assert str(refusal("4.7V", "ohms", "that is volts")) == "found '4.7V'; expected ohms; that is volts"
-    assert str(Problem("a\x1b[1mb", 0, 0, "", "nothing", "text")) == "a\\x1b[1mb: found nothing; expected text"
+    assert (
+        str(Problem("a\x1b[1mb", 0, 0, "", "nothing", "text")) == "a\\x1b[1mb: found nothing; expected text"
+    )
 
 
 def test_decoded_text_is_bounded_and_clean():

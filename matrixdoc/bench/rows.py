@@ -1,0 +1,211 @@
+"""Causes, checks, log and the status lines as styled text, made from the state alone.
+
+Everything that came from a file or a person passes through :func:`clean` and is never read as
+markup. Styles name the theme's own colours, so they follow any theme.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from textual.content import Content
+
+from matrixdoc.bench import history
+from matrixdoc.bench.places import Place
+from matrixdoc.bench.signs import PATTERNS, PLAIN_GLYPHS, RICH_GLYPHS, clean, minutes_words, percent
+from matrixdoc.bench.state import View, unproven_proof
+from matrixdoc.diagnosis.results import Cause, RankedCheck
+
+STRONG = "bold $foreground"
+DIM = "$bench-dim"
+HEAD = "bold $bench-head"
+AMBER = "bold $warning"
+
+
+def _bar(share: float, *, plain: bool) -> str:
+    """A probability as a bar of at most 8 marks; the number stands beside it."""
+    mark = "=" if plain else "▰"
+    empty = "." if plain else "▱"
+    filled = max(0, min(8, round(share * 8)))
+    return mark * filled + empty * (8 - filled)
+
+
+def cause_row(cause: Cause, *, plain: bool) -> Content:
+    """A cause in its list: rank, probability, title; how many parts share the place."""
+    members = len(cause.members)
+    more = f"  ({members} that no check here tells apart)" if members > 1 else ""
+    return Content.assemble(
+        (f"{cause.rank:>2} ", HEAD),
+        (f"{percent(cause.probability):>5} ", STRONG),
+        (_bar(cause.probability, plain=plain) + " ", AMBER),
+        (clean(cause.title), STRONG if cause.rank == 1 else "$foreground"),
+        (more, DIM),
+    )
+
+
+def causes_footnote(view: View) -> str:
+    """What the list of causes leaves over, in words."""
+    diagnosis = view.diagnosis
+    if diagnosis is None:
+        return ""
+    words = [f"nothing wrong {percent(diagnosis.healthy)}", f"outside the model {percent(diagnosis.outside_model)}"]
+    if diagnosis.discarded_mass > 1e-4:
+        words.append(f"not searched at most {percent(diagnosis.discarded_mass)}")
+    return " · ".join(words)
+
+
+def causes_empty(view: View) -> str:
+    """What stands in place of the causes while there are none."""
+    if not view.case.entries:
+        return "Nothing noted yet. Mark what you saw on the grid: press g, move to the cell, press a letter."
+    if view.stale:
+        return "working out the causes ..."
+    return "No cause stands out: what was noted fits a sound machine."
+
+
+def check_row(ranked: RankedCheck, *, stale: bool) -> Content:
+    """A check in its list: rank, minutes, power, title, the reason below."""
+    check = ranked.check
+    power = "DO IT" if check.kind == "act" else ("power on" if check.situation.power else "UNPLUGGED")
+    reason = f"\n     {clean(ranked.reason)}" if ranked.reason else ""
+    return Content.assemble(
+        (f"{ranked.rank:>2} ", HEAD),
+        (f"{minutes_words(ranked.minutes):>7} ", STRONG),
+        (f"{power:<9} ", AMBER if power != "power on" else DIM),
+        (clean(check.title), DIM if stale else "$foreground"),
+        (reason, DIM),
+    )
+
+
+def log_row(row: history.LogRow) -> Content:
+    """An entry in the log."""
+    day, _, clock = row.time.partition("T")
+    when = f"{clock[:5] or day:>5} "
+    if row.gone:
+        return Content.assemble(
+            (f"{row.number:>3} ", DIM), (when, DIM), (row.words, "strike $bench-dim"), ("  taken back", DIM)
+        )
+    tone = AMBER if row.kind == "repair" else ("$foreground" if row.kind == "finding" else DIM)
+    return Content.assemble((f"{row.number:>3} ", HEAD), (when, DIM), (row.words, tone))
+
+
+def title_line(view: View | None, name: str, width: int) -> Content:
+    """The first line: machine and case; what is being worked on."""
+    if view is None:
+        return Content.assemble((" matrixdoc ", HEAD), ("opening ...", DIM))
+    machine = clean(view.case.wiring.title, 40)
+    case = f" · {clean(name, 30)}" if name else ""
+    busy = f" {view.busy} ..." if view.busy else ""
+    entries = len(view.case.standing)
+    state = busy or f" {entries} noted" if entries or busy else " nothing noted yet"
+    left = Content.assemble((f" {machine}", STRONG), (case, DIM))
+    right = Content.styled(f"{state} ", AMBER if busy else DIM)
+    gap = max(1, width - left.cell_length - right.cell_length)
+    return Content.assemble(left, " " * gap, right)
+
+
+def tab_items(view: View, *, narrow: bool) -> list[tuple[str, str, bool]]:
+    """The tabs: (words, target, shown). A target is a place's number or a pane's name."""
+    items: list[tuple[str, str, bool]] = []
+    for index, place in enumerate(view.places):
+        shown = index == view.place_index and (view.pane == "place" or not narrow)
+        items.append((f"{index + 1} {place.title}", str(index), shown))
+    for letter, pane, words in (("c", "causes", "causes"), ("k", "checks", "checks"), ("h", "log", "log")):
+        items.append((f"{letter} {words}", pane, view.pane == pane))
+    return items
+
+
+def position_line(view: View) -> Content:
+    """Where the cursor is and what was seen there, in words."""
+    place, spot = view.place, view.spot
+    if place is None or spot is None:
+        return Content.styled("this machine has no devices", DIM)
+    if view.choosing is not None:
+        return _choosing_line(view, place)
+    seen = view.seen.get(spot.reference)
+    if not spot.fitted:
+        words, tone = "nothing is fitted here", DIM
+    elif seen is None:
+        words, tone = "not marked", DIM
+    else:
+        words, tone = seen.words + (" (before the repair)" if seen.old else ""), AMBER
+    parts = [(spot.name + " ", HEAD), (f"{spot.title}: " if spot.fitted else ": ", STRONG), (words, tone)]
+    if spot.normally_closed:
+        parts.append((" · opens when pressed", DIM))
+    if place.device == "lamp":
+        parts.append((f" · looking with {PATTERNS[view.pattern]} (p)", DIM))
+    return Content.assemble(*parts)
+
+
+def _choosing_line(view: View, place: Place) -> Content:
+    choosing = view.choosing
+    if choosing is None or view.spot is None:
+        return Content("")
+    if choosing.purpose == "reads":
+        who = choosing.spot.words if choosing.spot else "this check"
+        ask = f"{who}: choose ALL that read"
+    else:
+        who = choosing.spot.words if choosing.spot else ""
+        ask = f"{who} lights: choose what WAS commanded"
+    here = "chosen" if view.spot.reference in choosing.chosen else "not chosen"
+    return Content.assemble(
+        (ask, AMBER), (f" ({len(choosing.chosen)} so far) · ", DIM), (f"{view.spot.words}: {here}", STRONG)
+    )
+
+
+def around_line(view: View) -> Content:
+    """Column and row of the cursor with their wires; how suspect the place is."""
+    spot = view.spot
+    if spot is None:
+        return Content("")
+    share = view.suspects.get(spot.reference, 0.0)
+    words = f" · suspect {percent(share)}" if share >= 0.01 else ""
+    return Content.assemble((spot.around, DIM), (words, AMBER))
+
+
+def strip_lines(view: View, room: int, *, plain: bool) -> list[Content]:
+    """The lines below the grid on a small screen: leading causes, then the next check."""
+    if not view.case.entries:
+        return [Content.styled("Mark what you saw; causes and next checks appear here.", DIM)]
+    glyphs = PLAIN_GLYPHS if plain else RICH_GLYPHS
+    lines: list[Content] = []
+    proof = unproven_proof(view)
+    following = None
+    if proof is not None:
+        following = Content.assemble(("NEXT  ", AMBER), ("v: prove the repair", STRONG))
+    elif view.ranked:
+        best = view.ranked[0]
+        following = Content.assemble(
+            ("NEXT  ", AMBER),
+            (f"{clean(best.check.title, 200)} ({minutes_words(best.minutes)})", DIM if view.stale else STRONG),
+        )
+    elif view.busy:
+        following = Content.styled(f"NEXT  {view.busy} {glyphs.more}", DIM)
+    causes = view.causes[: max(1, room - (1 if following is not None else 0))]
+    for cause in causes:
+        row = cause_row(cause, plain=plain)
+        lines.append(row.stylize(DIM) if view.stale else row)
+    if not causes:
+        lines.append(Content.styled(causes_empty(view), DIM))
+    if following is not None:
+        lines.append(following)
+    return lines[-room:] if len(lines) > room else lines
+
+
+def expected_lines(ranked: RankedCheck, causes: Sequence[Cause]) -> list[Content]:
+    """What each leading suspect would show at a check."""
+    by_rank = {cause.rank: cause for cause in causes}
+    lines: list[Content] = []
+    for expected in ranked.expected[:8]:
+        cause = by_rank.get(expected.cause)
+        name = clean(cause.title, 120) if cause is not None else "none of them"
+        share = f" ({percent(expected.share)})" if expected.share < 0.995 else ""
+        lines.append(
+            Content.assemble(
+                (f" {expected.cause} ", HEAD) if cause is not None else ("   ", DIM),
+                (clean(expected.words, 120), STRONG),
+                (share, DIM),
+                (f"  if {name}", DIM),
+            )
+        )
+    return lines

@@ -1,0 +1,353 @@
+"""One report form and one machine: names looked up, entries spread out into steps."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Literal, TypeVar
+
+from matrixdoc.case.names import Names, NameTrouble
+from matrixdoc.case.report_schema import (
+    CoilEntry,
+    DeclineEntry,
+    DiodeEntry,
+    FuseEntry,
+    HoldEntry,
+    LampEntry,
+    NoteEntry,
+    OhmsEntry,
+    PoweredMeter,
+    PowerUpEntry,
+    PressEntry,
+    RepairEntry,
+    ReportForm,
+    ReportSettings,
+    RestingEntry,
+    UnpoweredMeter,
+    VoltsEntry,
+    WalkEntry,
+    leading_word,
+)
+from matrixdoc.checks.situation import (
+    ALL_LAMPS,
+    NOT_SURE,
+    Finding,
+    Look,
+    MeterFunction,
+    Outcome,
+    Situation,
+)
+from matrixdoc.definition.document import Document
+from matrixdoc.definition.errors import InputError, Problem, quoted
+from matrixdoc.definition.numbers import parse_reading
+from matrixdoc.definition.wiring import Wiring
+from matrixdoc.diagnosis.settings import Settings
+
+Path = tuple[str | int, ...]
+_T = TypeVar("_T")
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One thing that was done or seen, in the order of the report."""
+
+    kind: Literal["finding", "repair", "decline", "note"]
+    finding: Finding | None = None
+    parts: tuple[str, ...] = ()
+    action: str = ""
+    check_key: str = ""
+    text: str = ""
+
+
+class Resolver:
+    """Turns a form into steps; collects what is wrong instead of stopping at the first."""
+
+    def __init__(self, document: Document, form: ReportForm, wiring: Wiring) -> None:
+        self.document = document
+        self.form = form
+        self.wiring = wiring
+        self.names = Names(wiring)
+        self.problems: list[Problem] = []
+        # What a healthy machine reads with nothing pressed: the normally closed switches.
+        self.closed = frozenset(
+            reference
+            for reference, switch in wiring.switches.items()
+            if switch.normally_closed and (switch.sensor or switch.matrix)
+        )
+        # What this machine was said to read with nothing pressed.
+        self.resting = self.closed
+
+    # -- problems ------------------------------------------------------------------------------
+
+    def _problem(self, path: Path, found: str, expected: str, suggestion: str = "") -> None:
+        self.problems.append(self.document.problem(path, found, expected, suggestion))
+
+    def _one(self, find: Callable[[str], _T], words: str, path: Path) -> _T | None:
+        try:
+            return find(words)
+        except NameTrouble as trouble:
+            self._problem(path, quoted(trouble.found), trouble.expected, trouble.suggestion)
+            return None
+
+    def _all(self, find: Callable[[str], Sequence[str]], words: Sequence[str], path: Path) -> tuple[str, ...]:
+        """Look up each of several names; lines are spread out, doubles dropped."""
+        found: dict[str, None] = {}
+        for position, each in enumerate(words):
+            hit = self._one(find, each, self._item(path, position))
+            found.update(dict.fromkeys(hit or ()))
+        return tuple(found)
+
+    def _each(self, find: Callable[[str], str], words: Sequence[str], path: Path) -> tuple[str, ...]:
+        """Look up each of several names, one thing for each."""
+        return self._all(lambda name: (find(name),), words, path)
+
+    def _item(self, path: Path, position: int) -> Path:
+        """The place of one name: a single name stands where the list would."""
+        return (*path, position) if (*path, position) in self.document.positions else path
+
+    # -- settings ------------------------------------------------------------------------------
+
+    def settings(self, base: Settings) -> Settings:
+        """``base`` with the report's own settings laid over it."""
+        form = self.form.settings
+        changes: dict[str, Any] = {}
+        finders = {
+            "recent_repair": self.names.worked_at,
+            "battery_leak": self.names.worked_at,
+            "open_places": self.names.place,
+        }
+        for name in ReportSettings.model_fields:
+            value = getattr(form, name)
+            if value is None:
+                continue
+            if name in finders:
+                value = self._each(finders[name], value, ("settings", name.replace("_", " ")))
+            changes[name] = value
+        return replace(base, **changes)
+
+    # -- entries -------------------------------------------------------------------------------
+
+    def steps(self) -> tuple[Step, ...]:
+        """Every entry spread out into steps, in order; ``problems`` holds what was wrong."""
+        steps: list[Step] = []
+        for words, seen in (("smoke was seen", self.form.smoke), ("there is a burnt smell", self.form.smell)):
+            if seen:
+                steps.append(Step("note", text=words))
+        for position, entry in enumerate(self.form.findings):
+            word = leading_word(entry)
+            if word is None:
+                continue
+            words = getattr(entry, "words", "")
+            made = _MAKERS[word](self, entry, ("findings", position))
+            for step in made:
+                if words and step.finding is not None:
+                    step = replace(step, finding=replace(step.finding, words=words))
+                steps.append(step)
+        return tuple(steps)
+
+    def _reads(
+        self, reads: str | list[str], held: tuple[str, ...], path: Path, *, whole: bool = False
+    ) -> Outcome | None:
+        """The outcome of a switch scan: a word stands for a set, given what is held.
+
+        A list means what reads beside the normally closed switches that are not held, or, if
+        ``whole``, everything that reads.
+        """
+        word = reads.strip().casefold() if isinstance(reads, str) else ""
+        if word == NOT_SURE:
+            return NOT_SURE
+        if word == "nothing":
+            return frozenset() if whole else self.resting
+        if word in ("itself", "themselves", "fine"):
+            closed = {r for r in held if not self.wiring.switches[r].normally_closed}
+            opened = {r for r in held if self.wiring.switches[r].normally_closed}
+            return frozenset((self.resting | closed) - opened)
+        listed = [reads] if isinstance(reads, str) else reads
+        before = len(self.problems)
+        found = frozenset(self._all(self.names.readings, listed, path))
+        if len(self.problems) > before:
+            return None
+        return found if whole else found | (self.closed - set(held))
+
+    def _press(self, entry: PressEntry, path: Path) -> list[Step]:
+        switch = self._one(self.names.switch, entry.press, (*path, "press"))
+        held = (switch,) if switch else ()
+        outcome = self._reads(entry.reads, held, (*path, "reads"), whole=entry.whole)
+        return [_seen(Situation(held=held), Look("reads"), outcome)] if held and outcome is not None else []
+
+    def _hold(self, entry: HoldEntry, path: Path) -> list[Step]:
+        held = tuple(sorted(self._all(self.names.switches, entry.hold, (*path, "hold"))))
+        outcome = self._reads(entry.reads, held, (*path, "reads"), whole=entry.whole)
+        return [] if outcome is None else [_seen(Situation(held=held), Look("reads"), outcome)]
+
+    def _rest(self, entry: RestingEntry, path: Path) -> list[Step]:
+        outcome = self._reads(entry.resting, (), (*path, "resting"), whole=entry.whole)
+        if outcome is None:
+            return []
+        if isinstance(outcome, frozenset):
+            # From here on "nothing" and "itself" are said on top of what reads anyway.
+            self.resting = outcome
+        return [_seen(Situation(), Look("reads"), outcome)]
+
+    def _walk(self, entry: WalkEntry, path: Path) -> list[Step]:
+        path = (*path, "walk")
+        matrix = self._one(lambda w: self.names.matrix(w, "switch"), entry.walk.matrix, (*path, "matrix"))
+        if matrix is None:
+            return []
+        odd: dict[str, tuple[str | list[str], Path]] = {}
+        lines: dict[str, tuple[str | list[str], Path]] = {}
+        for key, reads in entry.walk.odd.items():
+            place = (*path, "odd", key)
+            hit = self._one(self.names.switches, key, place) or ()
+            # What is said of one cell outranks what is said of its whole line.
+            (odd if len(hit) == 1 else lines).update(dict.fromkeys(hit, (reads, place)))
+        steps: list[Step] = []
+        for reference, switch in self.wiring.switches.items():
+            if switch.matrix != matrix.name and reference not in odd:
+                continue
+            usual: tuple[str | list[str], Path] = (entry.walk.others, path)
+            reads, place = odd.get(reference) or lines.get(reference) or usual
+            if isinstance(reads, str) and reads.casefold() == "not tried":
+                continue
+            outcome = self._reads(reads, (reference,), place, whole=entry.whole)
+            if outcome is not None:
+                steps.append(_seen(Situation(held=(reference,)), Look("reads"), outcome))
+        return steps
+
+    def _lamp(self, entry: LampEntry, path: Path) -> list[Step]:
+        everything = self._matrix_lamps(entry, path)
+        if [word.casefold() for word in entry.lamp] == [ALL_LAMPS]:
+            lamps = everything
+        else:
+            lamps = self._all(self.names.lamps, entry.lamp, (*path, "lamp"))
+        rest = tuple(one for one in everything if one not in lamps) if entry.others else ()
+        word = entry.commanded[0].casefold() if len(entry.commanded) == 1 else ""
+        if word == "itself" and rest and len(lamps) > 1:
+            self._problem(
+                (*path, "others"),
+                "others beside several lamps that were commanded one by one",
+                "commanded: each (every lamp of the matrix in its own turn), or one lamp",
+            )
+            return []
+        fixed: tuple[str, ...] = ()
+        if word not in ("all", "itself", "each", "nothing"):
+            fixed = tuple(sorted(self._all(self.names.lamps, entry.commanded, (*path, "commanded"))))
+
+        def situation(of: str) -> Situation:
+            if word == "all":
+                return Situation(lamps=(ALL_LAMPS,))
+            if word == "itself":
+                return Situation(lamps=(of,) if of in lamps else lamps[:1])
+            return Situation(lamps=(of,) if word == "each" else fixed)
+
+        pairs = [(one, entry.seen) for one in lamps] + [(one, entry.others or "") for one in rest]
+        return [_seen(situation(one), Look("lamp", one), seen) for one, seen in pairs]
+
+    def _matrix_lamps(self, entry: LampEntry, path: Path) -> tuple[str, ...]:
+        """Every lamp that ``all`` and ``others`` mean: those of the matrix spoken of."""
+        if entry.lamp != [ALL_LAMPS] and entry.others is None:
+            return ()
+        name = entry.matrix
+        if not name and entry.lamp != [ALL_LAMPS]:
+            try:
+                name = self.wiring.lamps[self.names.lamps(entry.lamp[0])[0]].matrix
+            except (NameTrouble, IndexError):
+                return ()  # told where the lamp itself is looked up
+        matrix = self._one(lambda w: self.names.matrix(w, "lamp"), name, (*path, "lamp"))
+        if matrix is None:
+            return ()
+        return tuple(r for r, one in self.wiring.lamps.items() if one.matrix == matrix.name)
+
+    def _coil(self, entry: CoilEntry, path: Path) -> list[Step]:
+        held = tuple(sorted(self._all(self.names.switches, entry.held, (*path, "held"))))
+        coils = self._each(self.names.coil, entry.coil, (*path, "coil"))
+        return [_seen(Situation(pulsed=one, held=held), Look("coil", one), entry.seen) for one in coils]
+
+    def _power_up(self, entry: PowerUpEntry, path: Path) -> list[Step]:
+        locked = entry.power_up.locked
+        word = locked[0].casefold() if len(locked) == 1 else ""
+        outcome: Outcome
+        if word == NOT_SURE:
+            outcome = NOT_SURE
+        elif word in ("nothing", "nothing locked"):
+            outcome = frozenset()
+        else:
+            outcome = frozenset(self._each(self.names.coil, locked, (*path, "power up", "locked")))
+        return [_seen(Situation(), Look("resting coils"), outcome)]
+
+    def _fuse(self, entry: FuseEntry, path: Path) -> list[Step]:
+        fuses = self._each(self.names.fuse, entry.fuse, (*path, "fuse"))
+        return [_seen(Situation(power=False), Look("fuse", f), entry.seen) for f in fuses]
+
+    def _meter(self, entry: VoltsEntry | OhmsEntry | DiodeEntry, path: Path) -> list[Step]:
+        function: MeterFunction
+        form: PoweredMeter | UnpoweredMeter
+        if isinstance(entry, VoltsEntry):
+            function, form = "volts", entry.volts
+        elif isinstance(entry, OhmsEntry):
+            function, form = "ohms", entry.ohms
+        else:
+            function, form = "diode", entry.diode
+        path = (*path, function)
+        red = self._one(self.names.point, form.red, (*path, "red"))
+        black = self._one(self.names.point, form.black, (*path, "black"))
+        reading: float | str | None
+        try:
+            reading = (
+                NOT_SURE if form.reading.casefold() == NOT_SURE else parse_reading(form.reading, function)
+            )
+        except InputError as error:
+            for told in error.problems:
+                self._problem((*path, "reading"), told.found, told.expected, told.suggestion)
+            reading = None
+        situation = Situation(
+            power=form.power,
+            held=tuple(sorted(self._all(self.names.switches, form.held, (*path, "held")))),
+            lamps=tuple(sorted(self._all(self._lamps_or_all, form.lamps, (*path, "lamps")))),
+            pulsed=(self._one(self.names.coil, form.pulsed, (*path, "pulsed")) or "") if form.pulsed else "",
+            opened=tuple(sorted(self._each(self.names.part, form.opened, (*path, "opened")))),
+        )
+        if red is None or black is None or reading is None:
+            return []
+        return [_seen(situation, Look("meter", "", function, red, black), reading)]
+
+    def _lamps_or_all(self, words: str) -> tuple[str, ...]:
+        return (ALL_LAMPS,) if words.casefold() == ALL_LAMPS else self.names.lamps(words)
+
+    def _repair(self, entry: RepairEntry, path: Path) -> list[Step]:
+        parts = self._each(self.names.part, entry.repair.parts, (*path, "repair", "parts"))
+        if not entry.repair.parts:
+            self._problem((*path, "repair", "parts"), "no part", "at least one part that was mended")
+        # A repaired machine is looked at afresh: what used to read at rest need not any more.
+        self.resting = self.closed
+        return [Step("repair", parts=parts, action=entry.repair.action, text=entry.words)]
+
+    def _decline(self, entry: DeclineEntry, path: Path) -> list[Step]:
+        del path
+        return [Step("decline", check_key=entry.decline, text=entry.words)]
+
+    def _note(self, entry: NoteEntry, path: Path) -> list[Step]:
+        del path
+        return [Step("note", text=entry.note)]
+
+
+def _seen(situation: Situation, look: Look, outcome: Outcome) -> Step:
+    return Step("finding", Finding(situation, look, outcome))
+
+
+_MAKERS: dict[str, Callable[[Resolver, Any, Path], list[Step]]] = {
+    "press": Resolver._press,
+    "hold": Resolver._hold,
+    "resting": Resolver._rest,
+    "walk": Resolver._walk,
+    "lamp": Resolver._lamp,
+    "coil": Resolver._coil,
+    "power up": Resolver._power_up,
+    "fuse": Resolver._fuse,
+    "volts": Resolver._meter,
+    "ohms": Resolver._meter,
+    "diode": Resolver._meter,
+    "repair": Resolver._repair,
+    "decline": Resolver._decline,
+    "note": Resolver._note,
+}
