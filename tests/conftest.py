@@ -31,7 +31,9 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     """Say loudly at the end what was left out."""
     left_out = [
-        report for report in terminalreporter.stats.get("skipped", []) if NGSPICE_LEFT_OUT in str(report.longrepr)
+        report
+        for report in terminalreporter.stats.get("skipped", [])
+        if NGSPICE_LEFT_OUT in str(report.longrepr)
     ]
     if left_out:
         terminalreporter.section("LEFT OUT", sep="!", bold=True)

@@ -76,6 +76,22 @@ class Resolver:
         )
         # What this machine was said to read with nothing pressed.
         self.resting = self.closed
+        self._makers: dict[str, Callable[[Any, Path], list[Step]]] = {
+            "press": self._press,
+            "hold": self._hold,
+            "resting": self._rest,
+            "walk": self._walk,
+            "lamp": self._lamp,
+            "coil": self._coil,
+            "power up": self._power_up,
+            "fuse": self._fuse,
+            "volts": self._meter,
+            "ohms": self._meter,
+            "diode": self._meter,
+            "repair": self._repair,
+            "decline": self._decline,
+            "note": self._note,
+        }
 
     # -- problems ------------------------------------------------------------------------------
 
@@ -138,7 +154,7 @@ class Resolver:
             if word is None:
                 continue
             words = getattr(entry, "words", "")
-            made = _MAKERS[word](self, entry, ("findings", position))
+            made = self._makers[word](entry, ("findings", position))
             for step in made:
                 if words and step.finding is not None:
                     step = replace(step, finding=replace(step.finding, words=words))
@@ -333,21 +349,3 @@ class Resolver:
 
 def _seen(situation: Situation, look: Look, outcome: Outcome) -> Step:
     return Step("finding", Finding(situation, look, outcome))
-
-
-_MAKERS: dict[str, Callable[[Resolver, Any, Path], list[Step]]] = {
-    "press": Resolver._press,
-    "hold": Resolver._hold,
-    "resting": Resolver._rest,
-    "walk": Resolver._walk,
-    "lamp": Resolver._lamp,
-    "coil": Resolver._coil,
-    "power up": Resolver._power_up,
-    "fuse": Resolver._fuse,
-    "volts": Resolver._meter,
-    "ohms": Resolver._meter,
-    "diode": Resolver._meter,
-    "repair": Resolver._repair,
-    "decline": Resolver._decline,
-    "note": Resolver._note,
-}

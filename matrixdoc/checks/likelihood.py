@@ -12,8 +12,12 @@ import math
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.situation import NOT_SURE, OPEN_LOOP, Look, Outcome
 
-ALTERNATIVES = {"reads": 8.0, "lamp": 4.0, "coil": 4.0, "resting coils": 8.0, "fuse": 2.0, "meter": 20.0}
+ALTERNATIVES = {"reads": 64.0, "lamp": 4.0, "coil": 4.0, "resting coils": 8.0, "fuse": 2.0, "meter": 20.0}
 """In how many ways a look of this kind can be reported wrongly (common practice, no source)."""
+
+FREQUENT_SLIPS = 0.5
+"""Share of wrong switch reports that say "nothing" or "just what was held"; the rest names any
+other set (common practice, no source)."""
 
 LEFT_OUT, LEFT_OUT_PRESSED = 0.5, 0.03
 """Share of reports that leave out what reads all the time: other switches, the pressed one itself
@@ -36,6 +40,15 @@ def reading_matches(look: Look, predicted: Outcome, seen: Outcome) -> float:
     relative, absolute = SPREADS[look.function or "volts"]
     spread = math.hypot(relative * abs(predicted), absolute)
     return math.exp(-0.5 * ((seen - predicted) / spread) ** 2)
+
+
+def slip_probability(look: Look, seen: Outcome, held: tuple[str, ...] = ()) -> float:
+    """P(this report | the report is wrong, or something outside the model is behind it)."""
+    if look.kind == "reads" and isinstance(seen, frozenset):
+        if not seen or seen == frozenset(held):
+            return FREQUENT_SLIPS / 2.0
+        return FREQUENT_SLIPS / ALTERNATIVES["reads"]
+    return 1.0 / ALTERNATIVES[look.kind]
 
 
 def report_probability(
@@ -66,4 +79,4 @@ def report_probability(
                 right += kept * share
     else:
         right = sum(share for outcome, share in prediction if outcome == seen)
-    return (1.0 - slip_rate) * right + slip_rate / ALTERNATIVES[look.kind]
+    return (1.0 - slip_rate) * right + slip_rate * slip_probability(look, seen, held)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from contextlib import suppress
 from dataclasses import MISSING, fields, replace
 from functools import cache
 from typing import Any
@@ -32,10 +33,8 @@ def compile_machine(form: MachineForm, document: Document | None = None) -> Wiri
         InputError: everything that contradicts itself or names something that is not there.
     """
     builder = Builder(form, document)
-    try:
+    with suppress(TooManyProblems):
         _compile(builder)
-    except TooManyProblems:
-        pass
     if builder.problems:
         raise InputError(sorted(dict.fromkeys(builder.problems), key=lambda p: (p.line, p.column)))
     return _wiring(builder)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from matrixdoc.checks.likelihood import ALTERNATIVES, report_probability
+from matrixdoc.checks.likelihood import report_probability, slip_probability
 from matrixdoc.checks.predictor import Predictor
 from matrixdoc.checks.situation import NOT_SURE, Finding, Look, Situation
 from matrixdoc.definition.wiring import GROUND
@@ -96,7 +96,7 @@ class Evidence:
         finding = self.findings[index]
         for fault in faults:
             if fault.part == OUTSIDE and self.outside_groups.get(index) == fault.mode:
-                return 1.0 / ALTERNATIVES[finding.look.kind]
+                return slip_probability(finding.look, finding.outcome, finding.situation.held)
         return sum(p * self._report(index, acting) for p, acting in self.acting(index, faults))
 
     def _report(self, index: int, acting: tuple[Fault, ...]) -> float:

@@ -1,0 +1,184 @@
+"""Small windows over the bench: messages, help, the list of marks, a note."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import ClassVar, TypeVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical, VerticalScroll
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widget import Widget
+from textual.widgets import Input, OptionList, Static
+from textual.widgets.option_list import Option
+
+from matrixdoc.bench.actions import help_rows
+from matrixdoc.bench.signs import SIGNS, clean
+
+_T = TypeVar("_T")
+
+
+def text_lines(text: str, most: int = 40) -> str:
+    """Several lines from anywhere, each made safe to show."""
+    lines = text.splitlines() or [""]
+    shown = [clean(line, 600) for line in lines[:most]]
+    if len(lines) > most:
+        shown.append(f"... and {len(lines) - most} more lines")
+    return "\n".join(shown)
+
+
+def block(heading: str, lines: Iterable[str], tone: str = "$foreground") -> Content:
+    """A heading with lines below it; empty when there are none."""
+    said = [clean(line) for line in lines if line]
+    if not said:
+        return Content("")
+    return Content.assemble((heading, "bold $bench-head"), *[("\n  " + line, tone) for line in said])
+
+
+class Dialog(ModalScreen[_T]):
+    """A window with a heading, a body that scrolls, and a last line that names the keys."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "close", "close", show=False),
+        Binding("q", "close", "close", show=False),
+    ]
+    heading = ""
+    keys_line = "Esc or q: close"
+
+    def compose(self) -> ComposeResult:
+        """The frame with what :meth:`body` and :meth:`controls` give."""
+        with Vertical(id="frame"):
+            yield Static(Content(self.heading), id="heading")
+            with VerticalScroll(id="body", can_focus=False):
+                yield from self.body()
+            yield from self.controls()
+            yield Static(Content(self.keys_line), id="keys")
+
+    def body(self) -> Iterable[Widget]:
+        """What scrolls."""
+        return ()
+
+    def controls(self) -> Iterable[Widget]:
+        """What stays below the body: fields and lists."""
+        return ()
+
+    def action_close(self) -> None:
+        """Close without an answer."""
+        self.dismiss(None)
+
+
+class MessageDialog(Dialog[None]):
+    """Something that the person must read: an error, an entry in full."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "close", "close", show=False),
+        Binding("up", "scroll_body(-1)", show=False),
+        Binding("down", "scroll_body(1)", show=False),
+        Binding("pageup", "scroll_body(-8)", show=False),
+        Binding("pagedown", "scroll_body(8)", show=False),
+    ]
+    keys_line = "Enter, Esc or q: close"
+
+    def __init__(self, heading: str, content: Content | str, *, alarm: bool = False) -> None:
+        super().__init__(classes="alarm" if alarm else "")
+        self.heading = clean(heading, 100)
+        self.content = Content(text_lines(content)) if isinstance(content, str) else content
+
+    def body(self) -> Iterable[Widget]:
+        """The message."""
+        yield Static(self.content)
+
+    def action_scroll_body(self, lines: int) -> None:
+        """Scroll the message."""
+        self.query_one("#body").scroll_relative(y=lines, animate=False)
+
+
+class HelpDialog(MessageDialog):
+    """Every key, those of the present place first; made from the action table."""
+
+    def __init__(self, context: str) -> None:
+        parts: list[tuple[str, str]] = []
+        for title, keys, words in help_rows(context):
+            if title:
+                parts.append((f"{title}\n", "bold $bench-head"))
+            else:
+                parts.append((f"  {keys:<15} ", "bold $warning"))
+                parts.append((f"{words}\n", "$foreground"))
+        super().__init__("Keys", Content.assemble(*parts))
+
+
+class MarkMenu(Dialog[str | None]):
+    """All marks of a device as a list: for touch, and for who does not know the letters yet."""
+
+    keys_line = "Enter: mark · or press the letter · Esc: close"
+
+    def __init__(self, device: str, words: str, *, plain: bool) -> None:
+        super().__init__()
+        self.heading = f"{words}: what did you see?"
+        self.signs = SIGNS[device]
+        self.plain = plain
+
+    def controls(self) -> Iterable[Widget]:
+        """The marks."""
+        yield OptionList(
+            *[
+                Option(
+                    Content.assemble(
+                        (f" {sign.letter} ", "bold $warning"),
+                        (f"{sign.plain if self.plain else sign.glyph} ", "bold"),
+                        sign.words,
+                    ),
+                    id=sign.key,
+                )
+                for sign in self.signs
+            ],
+            Option(Content.assemble((" x ", "bold $warning"), "  take the mark off"), id="clear"),
+            markup=False,
+        )
+
+    def on_mount(self) -> None:
+        """Arrow keys go to the list."""
+        self.query_one(OptionList).focus()
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """A mark was chosen."""
+        event.stop()
+        self.dismiss(event.option_id)
+
+    def key_x(self) -> None:
+        """Take the mark off."""
+        self.dismiss("clear")
+
+    def on_key(self, event: object) -> None:
+        """A letter is the mark itself."""
+        key = getattr(event, "key", "")
+        for sign in self.signs:
+            if sign.letter == key:
+                self.dismiss(sign.key)
+
+
+class NoteDialog(Dialog[str | None]):
+    """Free words for the log."""
+
+    heading = "Note for the log"
+    keys_line = "Enter: note it · Esc: close. Smoke or a burning smell? Switch off first, then write it."
+
+    def controls(self) -> Iterable[Widget]:
+        """The field."""
+        yield Input(placeholder="what should be remembered", max_length=2000)
+
+    def on_mount(self) -> None:
+        """Typing goes to the field."""
+        self.query_one(Input).focus()
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """The note is written."""
+        event.stop()
+        self.dismiss(event.value)
+
+
+def options_of(rows: Sequence[tuple[str, Content]]) -> list[Option]:
+    """Options from pairs of id and text."""
+    return [Option(content, id=key) for key, content in rows]
