@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 
-from matrixdoc.checks.model import CONTACT_KINDS, FaultEffect, MachineModel, drive_is_active
+from matrixdoc.checks.model import CONTACT_KINDS, FaultEffect, MachineModel, alters_only, drive_is_active
 from matrixdoc.checks.points import PointRequest, Points
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.definition.wiring import Coil
@@ -46,6 +46,7 @@ class Coils:
         self.drives = tuple(sorted(self.drive_coils))
         self.elements = tuple(c.element for c in self.coils.values())
         self._amps: dict[Key, Mapping[str, float]] = {}
+        self._own_groups: dict[str, frozenset[int]] = {}
 
     def _trigger_closed(self, coil: Coil, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> bool:
         """Whether the switch that fires this coil by itself is closed."""
@@ -94,11 +95,13 @@ class Coils:
                     continue
                 if reference in self.model.resting_contacts or reference in pulsed_parts:
                     closed.add(reference)
+        if pulsed and self.coils[pulsed].holds:
+            # A hold winding works with the stroke ended: its end-of-stroke contact is open.
+            closed.discard(self.coils[pulsed].end_of_stroke)
         for reference in held:
             switch = wiring.switches[reference]
-            part = switch.contact
             if switch.normally_closed:
-                closed.discard(part)
+                closed.discard(switch.contact)
         for effect in effects:
             if effect.contact is True and effect.part.reference not in self.model.switch_of_contact:
                 closed.add(effect.part.reference)
@@ -106,9 +109,40 @@ class Coils:
                 closed.discard(effect.part.reference)
         return closed
 
+    def _bearing(self, pulsed: str, effects: tuple[FaultEffect, ...]) -> tuple[FaultEffect, ...]:
+        """Effects that can matter: while nothing adds a connection or drives a coil by itself, what
+        is opened or altered in the circuit of a coil that is not pulsed carries no current."""
+        if not effects or not all(e.supply or alters_only(e) for e in effects):
+            return effects
+        own = self.own_groups(pulsed)
+        return tuple(
+            e
+            for e in effects
+            if e.supply
+            or (e.groups & own)
+            or any(d == self.coils[pulsed].drive for d in self.model.drives_of.get(e.part.reference, ()) if pulsed)
+        )
+
+    def own_groups(self, pulsed: str) -> frozenset[int]:
+        """Net groups of a coil's own circuit and of the feeds (none while nothing is pulsed)."""
+        if not pulsed:
+            return frozenset()
+        known = self._own_groups.get(pulsed)
+        if known is None:
+            wiring = self.model.circuit.wiring
+            coil = self.coils[pulsed]
+            drive = wiring.drives.get(coil.drive)
+            parts = {*coil.parts, coil.element} | ({drive.output} if drive else set())
+            nets = [n for p in parts if p for n in self.model.part(p).nets]
+            known = self._own_groups[pulsed] = self.model.groups_of_nets(nets) | self.model.bus_groups
+        return known
+
+    def _key(self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> Key:
+        return pulsed, held, self._bearing(pulsed, effects)
+
     def prepare(self, wanted: Iterable[Key]) -> None:
         """Solve many (pulsed coil, held switches, faults) triples in one batch."""
-        todo = [key for key in dict.fromkeys(wanted) if key not in self._amps]
+        todo = [key for key in dict.fromkeys(self._key(*k) for k in wanted) if key not in self._amps]
         points = self.points.solve([self._request(*key) for key in todo])
         for key, point in zip(todo, points, strict=True):
             patches = {e.part.reference: e.patch for e in key[2] if e.analog}
@@ -126,7 +160,7 @@ class Coils:
 
     def amps(self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> Mapping[str, float]:
         """Steady current of every winding in amperes (times the share of turns left)."""
-        key = (pulsed, held, effects)
+        key = self._key(pulsed, held, effects)
         if key not in self._amps:
             self.prepare([key])
         return self._amps[key]

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from matrixdoc.checks.model import FaultEffect, MachineModel, drive_is_active, opens_only
+from matrixdoc.checks.model import FaultEffect, MachineModel, drive_is_active, alters_only
 from matrixdoc.checks.points import PointRequest, Points
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.situation import ALL_LAMPS
@@ -132,7 +132,7 @@ class Lamps:
         """
         matrix_name = self.model.circuit.wiring.lamps[lamp].matrix
         phases = self.phases(matrix_name, pattern)
-        if not effects or any(not opens_only(e) for e in effects):
+        if not effects or any(not alters_only(e) for e in effects):
             return list(range(len(phases)))
         healthy = self._healthy[(lamp, pattern)]
         return [number for number, value in enumerate(healthy) if value > 0.0]

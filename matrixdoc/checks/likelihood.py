@@ -19,6 +19,10 @@ FREQUENT_SLIPS = 0.5
 """Share of wrong switch reports that say "nothing" or "just what was held"; the rest names any
 other set (common practice, no source)."""
 
+COIL_SLIPS = {"fires": 0.3, "nothing": 0.3, "weak": 0.3, "locked on": 0.03, "fires with others": 0.07}
+"""What a wrong report of a pulsed coil says: a locked coil is not imagined (common practice, no
+source)."""
+
 LEFT_OUT, LEFT_OUT_PRESSED = 0.5, 0.03
 """Share of reports that leave out what reads all the time: other switches, the pressed one itself
 (common practice, no source)."""
@@ -48,6 +52,10 @@ def slip_probability(look: Look, seen: Outcome, held: tuple[str, ...] = ()) -> f
         if not seen or seen == frozenset(held):
             return FREQUENT_SLIPS / 2.0
         return FREQUENT_SLIPS / ALTERNATIVES["reads"]
+    if look.kind == "coil" and isinstance(seen, str):
+        return COIL_SLIPS.get(seen, 0.05)
+    if look.kind == "resting coils":
+        return 0.5 if seen == frozenset() else 1.0 / 32.0
     return 1.0 / ALTERNATIVES[look.kind]
 
 

@@ -98,6 +98,11 @@ class MachineModel:
         group_of = self.group_of
         return frozenset(group_of[n] for n in nets if n in group_of)
 
+    def drives_path(self, drive: str) -> tuple[str, ...]:
+        """Signal parts and the output of a drive; nothing for an empty name."""
+        found = self.circuit.wiring.drives.get(drive)
+        return (*found.path, found.output) if found is not None else ()
+
     def part(self, reference: str) -> Part:
         """The part, a latent bridge included."""
         found = self.circuit.wiring.parts.get(reference)
@@ -243,6 +248,14 @@ def opens_only(effect: FaultEffect) -> bool:
     if effect.signal:
         return patch.absent or patch.stuck == "idle"
     return not effect.adding and (patch.absent or patch.stuck == "idle")
+
+
+def alters_only(effect: FaultEffect) -> bool:
+    """Whether the fault opens or changes a part but adds no connection and drives nothing: without
+    current in the part it changes nothing."""
+    if effect.contact is not None or effect.output is not None or effect.signal:
+        return opens_only(effect)
+    return not effect.adding and not effect.supply and effect.patch.stuck != "active"
 
 
 def drive_is_active(drive: Drive, commanded: bool, effects: Iterable[FaultEffect]) -> bool:

@@ -11,6 +11,7 @@ of a convex function and Newton steps with a line search always come down to the
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,8 +26,11 @@ THERMAL_V = BOLTZMANN_OVER_CHARGE * 300.15
 G_MIN = 1e-12
 """Conductance from every net to ground, siemens: the stock simulator's default g_min."""
 STEPS = 60
+SEARCH_PASSES = 8
 VOLT_TOLERANCE = 1e-9
-BIG_LOG = 700.0
+ROUNDING = 1e-15
+BATCH_NUMBERS = 2e6
+"""Incidence entries of one batch, 16 MB."""
 
 BranchKey = tuple[int, int, float, float, float, float]
 """(net, net, ohm, saturation_a, emission, emf_v); net ``n`` of an n-net problem is the 0 V boundary."""
@@ -50,22 +54,22 @@ class Solution:
 
 
 def wright_omega(z: Array) -> Array:
-    """omega with ``omega + ln(omega) = z`` for real z, to about machine precision.
+    """The omega with ``omega + ln(omega) = z`` for real z, to about machine precision.
 
-    Start: exp(z) far below 0, z - ln z above, a secant of both between; then two fourth-order steps
-    (F. N. Fritsch, R. E. Shafer, W. P. Crowley, Communications of the ACM 16 (1973), 123).
+    Start: ``z - ln z`` above 1, ``e^z / (1 + e^z / 1.5)`` below; then three steps of fourth order
+    (F. N. Fritsch, R. E. Shafer, W. P. Crowley, Communications of the ACM 16 (1973), 123). Below
+    -20 the series ``e^z - e^2z`` is exact to rounding.
     """
     low = z < -20.0
-    exact_low = np.exp(np.minimum(z, 0.0))
+    below = np.exp(np.minimum(z, 1.0))
     y = np.where(low, 0.0, z)
-    w = np.where(y > 1.0, y - np.log(np.maximum(y, 1.0)), np.exp(np.minimum(y, 1.0)) / (1.0 + np.exp(np.minimum(y, 1.0)) / 1.5))
+    w = np.where(y > 1.0, y - np.log(np.maximum(y, 1.0)), np.where(low, 1.0, below / (1.0 + below / 1.5)))
     for _ in range(3):
         r = y - w - np.log(w)
         t = 1.0 + w
         u = t * (t + 2.0 * r / 3.0)
         w = w * (1.0 + (r / t) * (u - 0.5 * r) / (u - r))
-    # Below -20 the series omega = e^z - e^2z is exact to rounding.
-    return np.where(low, exact_low * (1.0 - exact_low), w)
+    return np.where(low, below * (1.0 - below), w)
 
 
 def branch_law(v: Array, ohm: Array, saturation: Array, emission: Array) -> tuple[Array, Array]:
@@ -81,98 +85,130 @@ def branch_law(v: Array, ohm: Array, saturation: Array, emission: Array) -> tupl
     return current, slope
 
 
-def solve(problems: list[Problem]) -> list[Solution]:
+def solve(problems: Sequence[Problem]) -> list[Solution]:
     """Solve problems, batched by shape (nets, branches); a failure to converge is a result."""
     shapes: dict[tuple[int, int], list[int]] = {}
     for number, problem in enumerate(problems):
         shapes.setdefault((problem.nets, len(problem.branches)), []).append(number)
-    found: list[Solution | None] = [None] * len(problems)
-    for (nets, branches), numbers in shapes.items():
-        if branches == 0:
-            for number in numbers:
-                found[number] = Solution((0.0,) * nets, (), True)
-            continue
-        # Bounded batches: the incidence matrices of big islands would otherwise fill the memory.
-        size = max(1, int(2e6 // max(1, nets * branches)))
-        for start in range(0, len(numbers), size):
-            chosen = numbers[start : start + size]
-            for number, solution in zip(chosen, _solve_shape([problems[n] for n in chosen], nets), strict=True):
-                found[number] = solution
-    return [solution for solution in found if solution is not None]
+    found: dict[int, Solution] = {}
+    # Numbers beyond what floats hold end as "not converged", not as warnings or exceptions.
+    with np.errstate(all="ignore"):
+        for (nets, branches), numbers in shapes.items():
+            # Bounded batches: the incidence matrices of big islands would otherwise fill the memory.
+            size = max(1, int(BATCH_NUMBERS // max(1, nets * branches)))
+            for start in range(0, len(numbers), size):
+                chosen = numbers[start : start + size]
+                found.update(zip(chosen, _solve_shape([problems[n] for n in chosen], nets), strict=True))
+    return [found[number] for number in range(len(problems))]
+
+
+@dataclass(frozen=True, slots=True)
+class _Batch:
+    """Circuits of one shape: incidence (circuits, branches, nets), the rest (circuits, branches)."""
+
+    incidence: Array
+    ohm: Array
+    saturation: Array
+    emission: Array
+    emf: Array
+
+    def rows(self, chosen: NDArray[np.intp]) -> _Batch:
+        return _Batch(
+            self.incidence[chosen],
+            self.ohm[chosen],
+            self.saturation[chosen],
+            self.emission[chosen],
+            self.emf[chosen],
+        )
+
+    def currents(self, x: Array) -> tuple[Array, Array]:
+        """Branch currents and slopes at net volts ``x`` (circuits, nets)."""
+        v = (self.incidence @ x[:, :, None])[:, :, 0] - self.emf
+        return branch_law(v, self.ohm, self.saturation, self.emission)
+
+    def balance(self, x: Array, current: Array) -> Array:
+        """Current out of each net, g_min included (circuits, nets)."""
+        out: Array = (self.incidence.transpose(0, 2, 1) @ current[:, :, None])[:, :, 0] + G_MIN * x
+        return out
 
 
 def _solve_shape(problems: list[Problem], nets: int) -> list[Solution]:
+    branches = len(problems[0].branches)
+    if branches == 0:
+        return [Solution((0.0,) * nets, (), True) for _ in problems]  # noqa: FBT003
     table = np.array([problem.branches for problem in problems], dtype=np.float64)
-    count, branches = table.shape[0], table.shape[1]
-    first, second = table[:, :, 0].astype(np.intp), table[:, :, 1].astype(np.intp)
-    ohm, sat, emission, emf = table[:, :, 2], table[:, :, 3], table[:, :, 4], table[:, :, 5]
-    if nets == 0:
-        amps, _ = branch_law(-emf, ohm, sat, emission)
-        return [Solution((), tuple(row), True) for row in amps.tolist()]
+    count = len(problems)
     incidence = np.zeros((count, branches, nets + 1))
     rows, columns = np.arange(count)[:, None], np.arange(branches)[None, :]
-    incidence[rows, columns, first] += 1.0
-    incidence[rows, columns, second] -= 1.0
-    incidence = incidence[:, :, :nets]
-    x = np.zeros((count, nets))
-    converged = np.zeros(count, dtype=bool)
-    linear = ~(sat > 0.0).any(axis=1)
-    todo = np.arange(count)
-    whole = (incidence, ohm, sat, emission, emf)
-    part = whole
-    for _ in range(STEPS):
-        a, r, s, n, e = part
-        here = x[todo]
-        transposed = a.transpose(0, 2, 1)
-        current, slope = branch_law((a @ here[:, :, None])[:, :, 0] - e, r, s, n)
-        f = (transposed @ current[:, :, None])[:, :, 0] + G_MIN * here
-        jacobian = (transposed * slope[:, None, :]) @ a
-        jacobian[:, np.arange(nets), np.arange(nets)] += G_MIN
-        step = -np.linalg.solve(jacobian, f[:, :, None])[:, :, 0]
-        step *= _line_search(part, here, f, step)[:, None]
-        x[todo] = here + step
-        # The residual floor: what rounding of the branch currents leaves at a net.
-        floor = 1e-15 * (np.abs(current) + np.abs(e) / r).sum(axis=1)[:, None] + 1e-18
-        small = (np.abs(step).max(axis=1) < VOLT_TOLERANCE) | (np.abs(f) <= floor).all(axis=1) | linear[todo]
-        converged[todo[small]] = True
-        if small.any():
-            todo = todo[~small]
-            if not todo.size:
-                break
-            part = tuple(array[todo] for array in whole)  # type: ignore[assignment]
-    v = (incidence @ x[:, :, None])[:, :, 0] - emf
-    amps, _ = branch_law(v, ohm, sat, emission)
+    incidence[rows, columns, table[:, :, 0].astype(np.intp)] += 1.0
+    incidence[rows, columns, table[:, :, 1].astype(np.intp)] -= 1.0
+    batch = _Batch(incidence[:, :, :nets], table[:, :, 2], table[:, :, 3], table[:, :, 4], table[:, :, 5])
+    x, converged = _newton(batch) if nets else (np.zeros((count, 0)), np.ones(count, dtype=np.bool_))
+    amps, _ = batch.currents(x)
+    converged &= np.isfinite(amps).all(axis=1) & np.isfinite(x).all(axis=1)
     return [
         Solution(tuple(volts), tuple(row), bool(good))
         for volts, row, good in zip(x.tolist(), amps.tolist(), converged, strict=True)
     ]
 
 
-def _line_search(part: tuple[Array, Array, Array, Array, Array], here: Array, f: Array, step: Array) -> Array:
+def _newton(batch: _Batch) -> tuple[Array, NDArray[np.bool_]]:
+    """Net volts (circuits, nets) and which circuits converged; those that have are left out."""
+    count, _, nets = batch.incidence.shape
+    x = np.zeros((count, nets))
+    converged = np.zeros(count, dtype=np.bool_)
+    linear = ~(batch.saturation > 0.0).any(axis=1)
+    todo = np.arange(count)
+    diagonal = np.arange(nets)
+    now = batch
+    for _ in range(STEPS):
+        here = x[todo]
+        current, slope = now.currents(here)
+        f = now.balance(here, current)
+        jacobian = (now.incidence.transpose(0, 2, 1) * slope[:, None, :]) @ now.incidence
+        jacobian[:, diagonal, diagonal] += G_MIN
+        try:
+            step = -np.linalg.solve(jacobian, f[:, :, None])[:, :, 0]
+        except np.linalg.LinAlgError:
+            # One singular circuit spoils the batch: a least-squares step for all of them.
+            step = -(np.linalg.pinv(np.nan_to_num(jacobian)) @ np.nan_to_num(f)[:, :, None])[:, :, 0]
+        step *= _line_search(now, here, f, step)[:, None]
+        x[todo] = here + step
+        # The residual floor: what rounding of the branch currents leaves at a net.
+        floor = ROUNDING * (np.abs(current) + np.abs(now.emf) / now.ohm).sum(axis=1)[:, None] + 1e-18
+        small = (np.abs(step).max(axis=1) < VOLT_TOLERANCE) | (np.abs(f) <= floor).all(axis=1) | linear[todo]
+        converged[todo[small]] = True
+        if small.any():
+            todo = todo[~small]
+            if not todo.size:
+                break
+            now = batch.rows(todo)
+    return x, converged
+
+
+def _line_search(batch: _Batch, here: Array, f: Array, step: Array) -> Array:
     """Fraction of each Newton step to take: the slope of the convex function along it, near 0.
 
     A whole step is taken when the slope at its end is not larger than at its start; otherwise the
     zero of the slope is bracketed and cut by regula falsi (a few passes are enough to go on).
     """
-    a, r, s, n, e = part
     fraction = np.ones(len(here))
     start = (f * step).sum(axis=1)
+    limit = 0.9 * np.abs(start) + 1e-30
     low, high = np.zeros(len(here)), np.ones(len(here))
     slope_low = start.copy()
-    for _ in range(8):
+    for _ in range(SEARCH_PASSES):
         there = here + fraction[:, None] * step
-        current, _ = branch_law((a @ there[:, :, None])[:, :, 0] - e, r, s, n)
-        slope = (((a.transpose(0, 2, 1) @ current[:, :, None])[:, :, 0] + G_MIN * there) * step).sum(axis=1)
-        bad = slope > 0.9 * np.abs(start) + 1e-30
-        short = (slope < -0.9 * np.abs(start) - 1e-30) & (fraction < 1.0)
-        if not (bad | short).any():
+        slope = (batch.balance(there, batch.currents(there)[0]) * step).sum(axis=1)
+        far = slope > limit
+        short = (slope < -limit) & (fraction < 1.0)
+        if not (far | short).any():
             break
-        high = np.where(bad, fraction, high)
-        slope_high = np.where(bad, slope, 1.0)
+        high = np.where(far, fraction, high)
         low = np.where(short, fraction, low)
         slope_low = np.where(short, slope, slope_low)
-        secant = low + (high - low) * slope_low / np.where(bad, slope_low - slope_high, slope_low - 1.0)
         width = high - low
+        secant = low + width * slope_low / np.where(far, slope_low - slope, -1.0)
         cut = np.clip(secant, low + 0.1 * width, high - 0.1 * width)
-        fraction = np.where(bad, cut, np.where(short, 0.5 * (low + high), fraction))
+        fraction = np.where(far, cut, np.where(short, 0.5 * (low + high), fraction))
     return fraction

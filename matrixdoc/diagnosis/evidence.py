@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from matrixdoc.checks.likelihood import report_probability, slip_probability
+from matrixdoc.checks.model import alters_only
 from matrixdoc.checks.predictor import Predictor
 from matrixdoc.checks.situation import NOT_SURE, Finding, Look, Situation
 from matrixdoc.definition.wiring import GROUND
@@ -137,6 +138,10 @@ class Anchors:
         self.buses = predictor.points.bus_neighbours
         self._shared_nets = {GROUND} | {s.rail for s in wiring.supplies.values()}
         self._resting: frozenset[Fault] | None = None
+        self._coils_driven: dict[str, set[str]] = {}
+        for reference, coil in wiring.coils.items():
+            for part in (*model.drives_path(coil.drive), *coil.enable):
+                self._coils_driven.setdefault(part, set()).add(reference)
         self._known: dict[tuple[Situation, Look], frozenset[Fault]] = {}
 
     def resting_readers(self) -> frozenset[Fault]:
@@ -200,8 +205,20 @@ class Anchors:
                 if joined & groups:
                     groups |= joined
         groups |= {b for g in groups for b in self.buses.get(g, ())}
+        own = groups | model.bus_groups
+        if look.kind == "coil":
+            own = set(predictor.coils.own_groups(look.target))
         for group in groups:
-            found |= self.by_group.get(group, set())
+            for fault in self.by_group.get(group, set()):
+                effect = model.effects[fault]
+                if look.kind in ("coil", "resting coils") and alters_only(effect):
+                    # Without current in it an altered part changes nothing.
+                    bears = look.kind == "coil" and (
+                        effect.groups & own or look.target in self._coils_driven.get(fault.part, ())
+                    )
+                    if not bears:
+                        continue
+                found.add(fault)
         for coil in wiring.coils.values():
             if coil.fired_by and look.kind in ("coil", "resting coils", "meter"):
                 switch = wiring.switches.get(coil.fired_by)

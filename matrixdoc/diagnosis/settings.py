@@ -18,9 +18,9 @@ class Settings:
     """
 
     expected_faults: float = 1.5
-    outside_weight: float = 0.01
-    slip_rate: float = 0.01
-    meter_slip_rate: float = 0.01
+    outside_weight: float = 0.001
+    slip_rate: float = 0.005
+    meter_slip_rate: float = 0.005
     recent_repair: tuple[str, ...] = ()
     battery_leak: tuple[str, ...] = ()
     sat_for_years: bool = False
