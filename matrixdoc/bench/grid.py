@@ -112,7 +112,7 @@ def _framed(text: str, width: int, glyphs: Glyphs, *, cursor: bool, suspect: boo
     return front + body
 
 
-class DeviceGrid(ScrollView, can_focus=True):
+class DeviceGrid(ScrollView, can_focus=True, inherit_bindings=False):
     """The grid of one place. Arrow keys, mouse and touch move; the app does everything else."""
 
     COMPONENT_CLASSES = {

@@ -38,9 +38,11 @@ class CautionBar(Line):
     """What cannot wait, over the whole width, above everything else."""
 
     DEFAULT_CSS = "CautionBar { height: auto; display: none; }"
+    cautions: Sequence[str] = ()
 
     def warn(self, cautions: Sequence[str]) -> None:
         """Show the cautions; hide the bar when there are none."""
+        self.cautions = cautions
         self.display = bool(cautions)
         self.show(Content("\n".join(f"!! {caution}" for caution in cautions)))
         self.refresh(layout=True)
@@ -165,6 +167,10 @@ class RowList(OptionList):
         if self.highlighted != wanted:
             with self.prevent(OptionList.OptionHighlighted):
                 self.highlighted = wanted
+
+    def on_focus(self) -> None:
+        """A list that is touched is the one that the keys mean."""
+        self.post_message(self.Picked(self.pane, self.highlighted or 0))
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         """Report where the cursor went."""

@@ -31,15 +31,12 @@ def _bar(share: float, *, plain: bool) -> str:
 
 
 def cause_row(cause: Cause, *, plain: bool) -> Content:
-    """A cause in its list: rank, probability, title; how many parts share the place."""
-    members = len(cause.members)
-    more = f"  ({members} that no check here tells apart)" if members > 1 else ""
+    """A cause in its list: rank, probability, title."""
     return Content.assemble(
         (f"{cause.rank:>2} ", HEAD),
         (f"{percent(cause.probability):>5} ", STRONG),
         (_bar(cause.probability, plain=plain) + " ", AMBER),
         (clean(cause.title), STRONG if cause.rank == 1 else "$foreground"),
-        (more, DIM),
     )
 
 
@@ -51,7 +48,9 @@ def causes_footnote(view: View) -> str:
     words = [f"nothing wrong {percent(diagnosis.healthy)}", f"outside the model {percent(diagnosis.outside_model)}"]
     if diagnosis.discarded_mass > 1e-4:
         words.append(f"not searched at most {percent(diagnosis.discarded_mass)}")
-    return " · ".join(words)
+    said = [" · ".join(words), *(f"contradiction: {clean(c)}" for c in diagnosis.contradictions)]
+    said.extend(clean(c) for c in diagnosis.cautions if c not in view.case.cautions())
+    return "\n".join(said)
 
 
 def causes_empty(view: View) -> str:
@@ -75,6 +74,16 @@ def check_row(ranked: RankedCheck, *, stale: bool) -> Content:
         (clean(check.title), DIM if stale else "$foreground"),
         (reason, DIM),
     )
+
+
+def check_rows(view: View) -> list[Content]:
+    """The rows of the list of checks: a proof that is still owed comes first."""
+    rows = [check_row(ranked, stale=view.checked != len(view.case.entries)) for ranked in view.ranked]
+    proof = unproven_proof(view)
+    if proof is not None:
+        first = Content.assemble((" v ", HEAD), ("PROVE IT ", AMBER), (clean(proof.title), STRONG))
+        rows.insert(0, first)
+    return rows
 
 
 def log_row(row: history.LogRow) -> Content:

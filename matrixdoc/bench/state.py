@@ -129,6 +129,11 @@ def open_view(case: Case, said: str = "") -> View:
     return View(case, places, owners_of(case.wiring), cursors=starts, seen=seen_on(case), said=said)
 
 
+def open_again(view: View, case: Case) -> View:
+    """The view after only a part of the new entries could be saved: it shows those and no more."""
+    return _with_case(view, case, "not saved")
+
+
 def _first_fitted(place: Place) -> Position:
     fitted = sorted((r, c) for (c, r), spot in place.spots.items() if spot.fitted)
     return (fitted[0][1], fitted[0][0]) if fitted else (0, 0)
@@ -425,6 +430,23 @@ def redo(view: View, stamp: Stamp) -> View:
     for number in targets:
         case = case.with_retraction(number, time=stamp.time, author=stamp.author, text=history.REDO)
     return _with_case(view, case, f"brought back: {words}")
+
+
+def take_back(view: View, stamp: Stamp) -> View:
+    """Take back the entry under the cursor of the log.
+
+    Raises:
+        BenchError: there is none, or it was taken back already.
+    """
+    entries = view.case.entries
+    number = len(entries) - view.log_index
+    if not 1 <= number <= len(entries):
+        raise BenchError("the log is empty")
+    entry = entries[number - 1]
+    if number in history.taken_back(view.case) or entry.kind == "retraction":
+        raise BenchError(f"entry {number} does not count any more: there is nothing to take back")
+    case = view.case.with_retraction(number, time=stamp.time, author=stamp.author, text=history.CLEARED)
+    return _with_case(view, case, f"taken back: {history.entry_words(case, entry)}")
 
 
 def proof_check(case: Case, parts: Sequence[str], ranked: Sequence[RankedCheck]) -> Check | None:

@@ -86,7 +86,7 @@ class Names:
 
     def switch(self, words: str) -> str:
         """The reference of one switch."""
-        return self._switches.find(words)
+        return self._found(self._switches, words, "switch")
 
     def switches(self, words: str) -> tuple[str, ...]:
         """One switch, or every switch of a column or row (``C3``, ``row 5``)."""
@@ -108,7 +108,7 @@ class Names:
 
     def lamp(self, words: str) -> str:
         """The reference of one lamp."""
-        return self._lamps.find(words)
+        return self._found(self._lamps, words, "lamp")
 
     def lamps(self, words: str) -> tuple[str, ...]:
         """One lamp, or every lamp of a column or row."""
@@ -284,7 +284,30 @@ class Names:
         line = self._line(words, device)
         if line is not None:
             return line
-        return (index.find(words),)
+        return (self._found(index, words, device),)
+
+    def _found(self, index: _Index, words: str, device: str) -> str:
+        try:
+            return index.find(words)
+        except NameTrouble:
+            match = _PLACE.match(plain(words)) if len(words) <= LONGEST_NAME else None
+            if match is None:
+                raise
+            raise self._no_such_place(words, match, device) from None
+
+    def _no_such_place(self, words: str, match: re.Match[str], device: str) -> NameTrouble:
+        """Say of a cell whether it lies outside the matrix, or has nothing fitted, or is doubtful."""
+        fitting = [m for m in self.wiring.matrices.values() if m.device == device]
+        named = [m for m in fitting if match[1] in (None, plain(m.name), device)]
+        if len(named) != 1:
+            return NameTrouble(words, f"a {device} of this machine", ", ".join(m.name for m in fitting))
+        (matrix,) = named
+        column, row = f"C{int(match[2])}", f"R{int(match[3])}"
+        if _has_line(matrix.columns, column) and _has_line(matrix.rows, row):
+            return NameTrouble(words, f"a {device} that is fitted", "that place of the matrix is empty")
+        columns = f"{matrix.columns[0].key} to {matrix.columns[-1].key}"
+        rows = f"{matrix.rows[0].key} to {matrix.rows[-1].key}"
+        return NameTrouble(words, f"a place of the {matrix.name} matrix", f"it has {columns} and {rows}")
 
     def _line(self, words: str, device: str) -> tuple[str, ...] | None:
         match = _LINE_WORDS.match(plain(words)) if len(words) <= LONGEST_NAME else None

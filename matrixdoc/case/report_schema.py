@@ -21,12 +21,20 @@ from pydantic import (
     Field,
     StringConstraints,
     Tag,
+    WithJsonSchema,
 )
 
 MOST_ENTRIES = 5000
 MOST_NAMES = 2000
 
-Words = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
+# An editor takes 29 for a number and yes for a word; the reader takes both as text until a field
+# types them. The published schema says what an editor should let pass.
+Words = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=200),
+    WithJsonSchema({"type": ["string", "number"], "minLength": 1, "maxLength": 200}),
+]
+Flag = Annotated[bool, WithJsonSchema({"enum": [True, False, "yes", "no", "on", "off"]})]
 FreeText = Annotated[str, StringConstraints(max_length=2000)]
 
 
@@ -64,7 +72,7 @@ class _Entry(_Form):
 
 
 class _ScanEntry(_Entry):
-    whole: bool = Field(
+    whole: Flag = Field(
         default=False,
         description="the list is everything that reads; else normally closed switches that read at rest, "
         "as they should, need not be listed",
@@ -173,13 +181,13 @@ class _Meter(_Form):
 class PoweredMeter(_Meter):
     """A reading with the machine switched on, unless said otherwise."""
 
-    power: bool = True
+    power: Flag = True
 
 
 class UnpoweredMeter(_Meter):
     """A reading with the machine unplugged, unless said otherwise."""
 
-    power: bool = False
+    power: Flag = False
 
 
 class VoltsEntry(_Entry):
@@ -299,7 +307,7 @@ class ReportSettings(_Form):
         default=None, description="places, boards or parts near a leaked battery"
     )
     open_places: Names | None = Field(default=None, description="doors and panels that are open now")
-    sat_for_years: bool | None = None
+    sat_for_years: Flag | None = None
 
 
 class ReportForm(_Form):
@@ -307,8 +315,8 @@ class ReportForm(_Form):
 
     machine: FreeText = Field(default="", description="a shipped machine's name or a path")
     settings: ReportSettings = ReportSettings()
-    smoke: bool = Field(default=False, description="smoke was seen: switch off first")
-    smell: bool = Field(default=False, description="something smells burnt: switch off first")
+    smoke: Flag = Field(default=False, description="smoke was seen: switch off first")
+    smell: Flag = Field(default=False, description="something smells burnt: switch off first")
     findings: Annotated[list[AnyEntry], Field(max_length=MOST_ENTRIES)] = []
     title: FreeText = ""
     story: FreeText = Field(default="", description="what happened, in the person's own words")

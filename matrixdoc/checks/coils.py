@@ -7,11 +7,13 @@ that the winding's time constant lets it reach, relative to the healthy machine.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 from matrixdoc.checks.model import CONTACT_KINDS, FaultEffect, MachineModel, alters_only, drive_is_active
 from matrixdoc.checks.points import PointRequest, Points
 from matrixdoc.checks.prediction import Prediction
+from matrixdoc.checks.reads import Reads
 from matrixdoc.definition.wiring import Coil
 
 WORDS = ("nothing", "weak", "fires")
@@ -20,6 +22,9 @@ EDGES = (0.4, 0.82)
 SPREAD = 0.06
 PULLS = 0.5
 """Share of the healthy current from which a coil counts as pulled in (common practice, no source)."""
+
+SAG = 0.02
+"""Change of a coil's feed, as a share, below which the coil does not notice."""
 
 Key = tuple[str, tuple[str, ...], tuple[FaultEffect, ...]]
 
@@ -34,9 +39,10 @@ def action(ratio: float) -> dict[str, float]:
 class Coils:
     """Predicts coil behaviour of one machine. Holds a cache; answers do not depend on it."""
 
-    def __init__(self, model: MachineModel, points: Points) -> None:
+    def __init__(self, model: MachineModel, points: Points, reads: Reads) -> None:
         self.model = model
         self.points = points
+        self.reads = reads
         wiring = model.circuit.wiring
         self.coils = {r: c for r, c in wiring.coils.items() if c.element}
         self.drive_coils: dict[str, list[str]] = {}
@@ -44,28 +50,31 @@ class Coils:
             if coil.drive:
                 self.drive_coils.setdefault(coil.drive, []).append(reference)
         self.drives = tuple(sorted(self.drive_coils))
-        self.elements = tuple(c.element for c in self.coils.values())
         self._amps: dict[Key, Mapping[str, float]] = {}
+        self._sagged: dict[FaultEffect, frozenset[str]] = {}
         self._own_groups: dict[str, frozenset[int]] = {}
 
     def _trigger_closed(self, coil: Coil, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> bool:
-        """Whether the switch that fires this coil by itself is closed."""
-        switch = self.model.circuit.wiring.switches.get(coil.fired_by)
-        if switch is None:
+        """Whether the switch that fires this coil by itself reads closed, faults included."""
+        if coil.fired_by not in self.reads.hidden:
             return False
-        closed = (coil.fired_by in held) != switch.normally_closed
-        for effect in effects:
-            if effect.part.reference == switch.contact and effect.contact is not None:
-                closed = effect.contact
-        return closed
+        some = tuple(e for e in effects if not e.supply)
+        pair = self.reads.pair(held, some)
+        self.reads.prepare([pair])
+        return coil.fired_by in self.reads.fired(*pair)
+
+    def _enabled(self, coil: Coil, effects: tuple[FaultEffect, ...]) -> bool:
+        """Whether the enable line of the coil lets it fire."""
+        dead = {e.part.reference for e in effects if e.signal and (e.patch.absent or e.patch.stuck == "idle")}
+        return not dead.intersection(coil.enable)
 
     def _request(self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> PointRequest:
         wiring = self.model.circuit.wiring
         commanded = {self.coils[pulsed].drive} if pulsed else set()
-        for reference, coil in self.coils.items():
-            fires = coil.fired_by and (reference == pulsed or self._trigger_closed(coil, held, effects))
-            if fires and coil.drive:
+        for coil in self.coils.values():
+            if coil.fired_by and self._trigger_closed(coil, held, effects):
                 commanded.add(coil.drive)
+        commanded -= {c.drive for c in self.coils.values() if not self._enabled(c, effects)}
         active = set()
         forced_on = {e.part.reference for e in effects if e.output is True}
         forced_off = {e.part.reference for e in effects if e.output is False}
@@ -78,7 +87,19 @@ class Coils:
         active |= self._private_contacts(pulsed, held, effects)
         rails = self.points.rails(effects, frozenset(), True)
         analog = tuple(e for e in effects if e.analog)
-        return PointRequest(frozenset(active), analog, rails, parts=self.elements)
+        return PointRequest(frozenset(active), analog, rails, parts=self._wanted(pulsed, active, analog))
+
+    def _wanted(self, pulsed: str, active: set[str], analog: tuple[FaultEffect, ...]) -> tuple[str, ...]:
+        """Windings that can carry current at all: those whose output is on, or that a fault touches."""
+        wiring = self.model.circuit.wiring
+        touched = {g for e in analog for g in e.groups} - self.model.bus_groups
+        wanted = []
+        for reference, coil in self.coils.items():
+            drive = wiring.drives.get(coil.drive)
+            on = drive is not None and drive.output in active
+            if on or reference == pulsed or (touched and touched & self.own_groups(reference)):
+                wanted.append(coil.element)
+        return tuple(wanted)
 
     def _private_contacts(
         self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]
@@ -97,7 +118,7 @@ class Coils:
                     closed.add(reference)
         if pulsed and self.coils[pulsed].holds:
             # A hold winding works with the stroke ended: its end-of-stroke contact is open.
-            closed.discard(self.coils[pulsed].end_of_stroke)
+            closed -= self.model.resting_contacts & pulsed_parts
         for reference in held:
             switch = wiring.switches[reference]
             if switch.normally_closed:
@@ -115,12 +136,13 @@ class Coils:
         if not effects or not all(e.supply or alters_only(e) for e in effects):
             return effects
         own = self.own_groups(pulsed)
+        coil = self.coils[pulsed] if pulsed else None
         return tuple(
             e
             for e in effects
             if e.supply
             or (e.groups & own)
-            or any(d == self.coils[pulsed].drive for d in self.model.drives_of.get(e.part.reference, ()) if pulsed)
+            or (coil is not None and coil.drive in self.model.drives_of.get(e.part.reference, ()))
         )
 
     def own_groups(self, pulsed: str) -> frozenset[int]:
@@ -136,6 +158,26 @@ class Coils:
             nets = [n for p in parts if p for n in self.model.part(p).nets]
             known = self._own_groups[pulsed] = self.model.groups_of_nets(nets) | self.model.bus_groups
         return known
+
+    def sagged(self, effects: Sequence[FaultEffect]) -> dict[FaultEffect, frozenset[str]]:
+        """For faults that add a connection: the coils whose feed they pull down at rest.
+
+        A fault in the circuit of one coil reaches another one only through what feeds both.
+        """
+        todo = [e for e in effects if e not in self._sagged]
+        supply_net = {r: self.model.part(c.element).nets[0] for r, c in self.coils.items()}
+        nets = tuple(dict.fromkeys(supply_net.values()))
+        base = self._request("", (), ())
+        requests = [base, *(self._request("", (), (e,)) for e in todo)]
+        points = self.points.solve([replace(r, nets=nets, parts=()) for r in requests])
+        healthy = points[0].volts
+        for effect, point in zip(todo, points[1:], strict=True):
+            self._sagged[effect] = frozenset(
+                r
+                for r, net in supply_net.items()
+                if abs(point.volts[net] - healthy[net]) > SAG * max(abs(healthy[net]), 1.0)
+            )
+        return {e: self._sagged[e] for e in effects}
 
     def _key(self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> Key:
         return pulsed, held, self._bearing(pulsed, effects)

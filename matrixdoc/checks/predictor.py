@@ -25,7 +25,7 @@ class Predictor:
         self.points = Points(model)
         self.reads = Reads(model, self.points)
         self.lamps = Lamps(model, self.points)
-        self.coils = Coils(model, self.points)
+        self.coils = Coils(model, self.points, self.reads)
         self.meter = Meter(model, self.points, self.reads, self.lamps, self.coils)
         self.anchors: object | None = None
         self._opened: dict[str, FaultEffect] = {}

@@ -81,6 +81,12 @@ class Reads:
             if switch.sensor and not switch.matrix:
                 sensor = wiring.sensors[switch.sensor]
                 self.inputs[switch.sensor] = _Input(sensor, "", "", reference)
+        self.hidden: frozenset[str] = frozenset()
+        for coil in wiring.coils.values():
+            if coil.trigger in wiring.sensors and coil.trigger not in self.inputs:
+                # A switch that fires its coil without the logic: no scan shows it.
+                self.inputs[coil.trigger] = _Input(wiring.sensors[coil.trigger], "", "", coil.fired_by)
+                self.hidden |= {coil.fired_by}
         for name, entry in self.inputs.items():
             group = model.group_of.get(entry.sensor.net)
             if group is not None:
@@ -291,14 +297,21 @@ class Reads:
         """The (closed contacts, remaining faults) pair that ``prepare`` and ``predict`` take."""
         return self.contacts(held, effects), tuple(e for e in effects if e.contact is None)
 
+    def fired(self, contacts: frozenset[str], effects: tuple[FaultEffect, ...]) -> frozenset[str]:
+        """Switches that fire their coil without the logic and read closed for sure."""
+        closed: set[str] = set()
+        for region in self.regions(contacts, effects):
+            closed |= self._regions[(region.contacts, region.effects)].closed
+        return frozenset(closed & self.hidden)
+
     def predict(self, contacts: frozenset[str], effects: tuple[FaultEffect, ...]) -> Prediction:
         """Sets of switch references that read closed, with probabilities."""
         closed: set[str] = set()
         coins: list[frozenset[str]] = []
         for region in self.regions(contacts, effects):
             read = self._regions[(region.contacts, region.effects)]
-            closed |= read.closed
-            coins.extend(read.undecided)
+            closed |= read.closed - self.hidden
+            coins.extend(c - self.hidden for c in read.undecided if c - self.hidden)
         if not coins:
             return ((frozenset(closed), 1.0),)
         coins = coins[:MOST_COINS]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from matrixdoc.circuit.elements import Circuit, Instant, RawBranch
 from matrixdoc.circuit.islands import LEAD_PART, net_number, touched_parts
 from matrixdoc.circuit.newton import G_MIN
-from matrixdoc.circuit.operating import rail_state, whole_branches
+from matrixdoc.circuit.rails import rail_state, whole_branches
 from matrixdoc.circuit.structure import structure_of
 
 

@@ -131,6 +131,7 @@ def island_branches(
     added: dict[int, list[Link]] = {}
     extra: dict[int, list[Link]] = {}
     climbed: set[int] = set()
+    direct: list[tuple[RawBranch, int]] = []
 
     def climb(cluster: int) -> None:
         while cluster != OUTSIDE and cluster not in climbed:
@@ -145,6 +146,9 @@ def island_branches(
     for item in touched:
         for branch in item.branches:
             first, second = cluster_of[branch.a], cluster_of[branch.b]
+            if first == second == OUTSIDE:
+                direct.append((branch, item.part))
+                continue
             link = Link(first, second, branch, item.part)
             if first != OUTSIDE:
                 added.setdefault(first, []).append(link)
@@ -160,7 +164,7 @@ def island_branches(
         climb(cluster)
     reached, links = _search(structure, starts, removed, added, extra)
     keep = _carrying(structure, reached, links, targets)
-    return _expand(structure, sources, wanted, removed, links, keep)
+    return direct + _expand(structure, sources, wanted, removed, links, keep)
 
 
 def _search(

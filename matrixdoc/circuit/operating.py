@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from matrixdoc.circuit.elements import Circuit, Instant, OperatingPoint, RawBranch
+from matrixdoc.circuit.elements import Circuit, Instant, OperatingPoint
 from matrixdoc.circuit.islands import (
     LEAD_PART,
-    SOURCE_OFFSET,
     Touched,
     cluster_groups,
     island_branches,
@@ -17,6 +15,7 @@ from matrixdoc.circuit.islands import (
     touched_parts,
 )
 from matrixdoc.circuit.newton import Problem, Solution, solve
+from matrixdoc.circuit.rails import RailState, rail_state, whole_branches
 from matrixdoc.circuit.reduction import IslandPoint, Reduced, finish, reduce_island
 from matrixdoc.circuit.structure import OUTSIDE, Structure, structure_of
 
@@ -25,7 +24,8 @@ from matrixdoc.circuit.structure import OUTSIDE, Structure, structure_of
 class Solver:
     """Solutions already found, by canonical circuit; pass one along to keep them between calls.
 
-    ``capacity`` bounds how many are kept: when it is reached, the older half is dropped.
+    ``capacity`` bounds how many are kept: when it is passed, all but the newest half are dropped.
+    ``asked`` and ``solved`` count distinct circuits per call, and those that had to be solved.
     """
 
     capacity: int = 100_000
@@ -33,68 +33,60 @@ class Solver:
     asked: int = 0
     solved: int = 0
 
-    def solve(self, problems: Sequence[Problem]) -> dict[Problem, Solution]:
-        """Solutions of distinct problems; new ones are solved in batches."""
+    def solve(self, problems: Sequence[Problem]) -> list[Solution]:
+        """Solutions of distinct problems, in order; new ones are solved in batches."""
+        known = [self.solutions.get(problem) for problem in problems]
+        fresh = [problem for problem, found in zip(problems, known, strict=True) if found is None]
         self.asked += len(problems)
-        fresh = [problem for problem in dict.fromkeys(problems) if problem not in self.solutions]
         self.solved += len(fresh)
-        found = {problem: self.solutions[problem] for problem in problems if problem in self.solutions}
-        found.update(zip(fresh, solve(fresh), strict=True))
-        for problem in fresh:
-            self.solutions[problem] = found[problem]
+        new = solve(fresh)
+        self.solutions.update(zip(fresh, new, strict=True))
         if len(self.solutions) > self.capacity:
             for problem in list(self.solutions)[: len(self.solutions) - self.capacity // 2]:
                 del self.solutions[problem]
-        return found
-
-
-@dataclass(frozen=True, slots=True)
-class RailState:
-    """Rails of an instant: live rail numbers, boundary volts by net, source branches by rail."""
-
-    live: frozenset[int]
-    boundary: Mapping[int, float]
-    sources: dict[int, RawBranch]
-    key: tuple[tuple[float, float], ...]
+        rest = iter(new)
+        return [next(rest) if found is None else found for found in known]
 
 
 @dataclass(slots=True)
 class _Island:
-    """An island being asked for: its reduced circuit and, later, its point."""
+    """An island being asked for: its reduced circuit, its problems' numbers and, later, its point."""
 
     reduced: Reduced
-    point: IslandPoint | None = None
+    problems: list[int]
+    point: IslandPoint
 
 
-def rail_state(circuit: Circuit, rails: Mapping[str, tuple[float, float]] | None) -> RailState:
-    """Volts and ohms of every rail; ``ValueError`` for a net that is no rail or numbers that are not."""
-    chosen: list[tuple[float, float]] = []
-    by_net: dict[int, tuple[float, float]] = {}
-    for name, (volts, ohm) in (rails or {}).items():
-        net = net_number(circuit, name)
-        if net not in circuit.rail_of_net:
-            raise ValueError(f"{name!r} is not the rail of a supply")
-        if math.isnan(volts) or math.isnan(ohm) or ohm < 0 or math.isinf(volts):
-            raise ValueError(f"rail {name!r}: wanted volts and ohms, found {volts}, {ohm}")
-        by_net[net] = (volts, ohm)
-    boundary = {0: 0.0}
-    sources: dict[int, RawBranch] = {}
-    live = set()
-    for number, rail in enumerate(circuit.rails):
-        volts, ohm = by_net.get(rail.net, (rail.open_volts, rail.source_ohm))
-        chosen.append((volts, ohm))
-        if math.isinf(ohm) or rail.net == 0:
-            continue
-        live.add(number)
-        if rail.stiff:
-            boundary[rail.net] = volts - ohm * rail.load_a
-        else:
-            sources[number] = RawBranch(rail.net, 0, max(ohm, 1e-3), 0.0, 1.0, volts)
-    return RailState(frozenset(live), boundary, sources, tuple(chosen))
+@dataclass(slots=True)
+class _Frame:
+    """What instants with the same rails and wanted nets have in common.
+
+    ``groups``: wanted nets by group of clusters; ``known``: volts of wanted nets on a boundary;
+    ``rest``: islands of groups that an instant left untouched.
+    """
+
+    number: int
+    rails: RailState
+    structure: Structure
+    groups: dict[int, list[int]]
+    known: dict[str, float]
+    rest: dict[int, _Island] = field(default_factory=dict)
+    rest_volts: dict[str, float] = field(default_factory=dict)
+    rest_floating: dict[int, list[str]] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class _Plan:
+    """An instant with its frame and the islands that it touches; the rest is the frame's."""
+
+    instant: Instant
+    frame: _Frame
+    touched: set[int]
+    islands: list[_Island]
 
 
 def operating_points(
-    circuit: Circuit, instants: Sequence[Instant], solver: Solver | None = None, reduce: bool = True
+    circuit: Circuit, instants: Sequence[Instant], solver: Solver | None = None, *, reduce: bool = True
 ) -> list[OperatingPoint]:
     """Operating points of instants, in order.
 
@@ -103,147 +95,169 @@ def operating_points(
     solutions between calls. ``reduce`` False solves every net of the machine as it is (slow; to
     check the reduction). Raises ``ValueError`` for an unknown part, net, rail or value name.
     """
-    solver = solver if solver is not None else Solver()
-    islands: dict[object, _Island] = {}
-    rail_states: dict[object, RailState] = {}
-    plans: list[tuple[Instant, RailState, list[_Island]]] = []
-    for instant in instants:
+    work = _Work(circuit, reduce=reduce)
+    plans = [work.plan(instant) for instant in instants]
+    solutions = (solver if solver is not None else Solver()).solve(list(work.problems))
+    for island in work.islands:
+        island.point = finish(island.reduced, [solutions[number] for number in island.problems])
+    for frame in work.frames.values():
+        _settle_rest(circuit, frame)
+    return [_point(circuit, plan) for plan in plans]
+
+
+UNSOLVED = IslandPoint({}, {}, frozenset(), converged=False)
+
+
+class _Work:
+    """One call: the frames, islands and distinct problems met so far."""
+
+    def __init__(self, circuit: Circuit, *, reduce: bool) -> None:
+        self.circuit, self.reduce = circuit, reduce
+        self.frames: dict[object, _Frame] = {}
+        self.rails: dict[object, RailState] = {}
+        self.known: dict[object, _Island] = {}
+        self.islands: list[_Island] = []
+        self.problems: dict[Problem, int] = {}
+
+    def plan(self, instant: Instant) -> _Plan:
+        frame = self._frame(instant)
+        touched = touched_parts(self.circuit, frame.structure, instant)
+        wanted = self._wanted_parts(frame, instant, touched)
+        if not self.reduce:
+            return _Plan(instant, frame, set(frame.groups), [self._whole(frame, touched, wanted)])
+        leader: dict[int, int] = {}
+        top_of: list[int] = []
+        for item in touched:
+            top = OUTSIDE
+            for group in cluster_groups(frame.structure, self.circuit, item):
+                found = _find(leader, group)
+                if top == OUTSIDE:
+                    top = found
+                elif found != top:
+                    leader[found] = top
+            top_of.append(top)
+        items: dict[int, list[Touched]] = {}
+        for item, top in zip(touched, top_of, strict=True):
+            items.setdefault(_find(leader, top) if top != OUTSIDE else top, []).append(item)
+        members: dict[int, list[int]] = {}
+        for group in sorted(leader):
+            members.setdefault(_find(leader, group), []).append(group)
+        islands = []
+        for top, here in items.items():
+            nets = [net for group in members.get(top, ()) for net in frame.groups.get(group, ())]
+            parts = [item.part for item in here if item.part in wanted] if wanted else []
+            if nets or parts:
+                islands.append(self._island(frame, nets, {part: wanted[part] for part in parts}, here))
+        for group, nets in frame.groups.items():
+            if group not in leader and group not in frame.rest:
+                frame.rest[group] = self._island(frame, nets, {}, [])
+        return _Plan(instant, frame, set(leader), islands)
+
+    def _frame(self, instant: Instant) -> _Frame:
         rail_key = None if instant.rails is None else tuple(sorted(instant.rails.items()))
-        rails = rail_states.get(rail_key)
+        key = (rail_key, instant.nets)
+        frame = self.frames.get(key)
+        if frame is not None:
+            return frame
+        rails = self.rails.get(rail_key)
         if rails is None:
-            rails = rail_states[rail_key] = rail_state(circuit, instant.rails)
-        plans.append((instant, rails, _plan(circuit, instant, rails, islands, reduce)))
-    problems = [piece.problem for island in islands.values() for piece in island.reduced.pieces]
-    found = solver.solve(list(dict.fromkeys(problems)))
-    for island in islands.values():
-        island.point = finish(island.reduced, [found[piece.problem] for piece in island.reduced.pieces])
-    return [_point(circuit, *plan) for plan in plans]
+            rails = self.rails[rail_key] = rail_state(self.circuit, instant.rails)
+        structure = structure_of(self.circuit, rails.live)
+        groups: dict[int, list[int]] = {}
+        known: dict[str, float] = {}
+        for name in dict.fromkeys(instant.nets):
+            net = net_number(self.circuit, name)
+            cluster = structure.cluster_of[net]
+            if cluster == OUTSIDE:
+                known[name] = rails.boundary[net]
+            else:
+                groups.setdefault(structure.group_of[cluster], []).append(net)
+        number = list(self.rails).index(rail_key)
+        frame = self.frames[key] = _Frame(number, rails, structure, groups, known)
+        return frame
 
+    def _wanted_parts(self, frame: _Frame, instant: Instant, touched: list[Touched]) -> dict[int, int]:
+        """First nets of the parts whose current is wanted, which are touched by that alone."""
+        wanted: dict[int, int] = {}
+        if not instant.parts:
+            return wanted
+        changed = {item.part for item in touched}
+        circuit = self.circuit
+        for name in instant.parts:
+            part = circuit.part_index.get(name)
+            if part is None:
+                raise ValueError(f"no part {name!r} in this machine (its current is wanted)")
+            if not circuit.terminals[part] or name in circuit.alternating or part in wanted:
+                continue
+            wanted[part] = circuit.terminals[part][0]
+            if part not in changed:
+                touched.append(Touched(part, frame.structure.idle[part], part))
+        return wanted
 
-def _plan(
-    circuit: Circuit, instant: Instant, rails: RailState, islands: dict[object, _Island], reduce: bool
-) -> list[_Island]:
-    structure = structure_of(circuit, rails.live)
-    touched = touched_parts(circuit, structure, instant)
-    changed = {item.part for item in touched}
-    wanted_parts: dict[int, int] = {}
-    for name in instant.parts:
-        part = circuit.part_index.get(name)
-        if part is None:
-            raise ValueError(f"no part {name!r} in this machine (its current is wanted)")
-        if not circuit.terminals[part] or name in circuit.alternating:
-            continue
-        wanted_parts[part] = circuit.terminals[part][0]
-        if part not in changed:
-            touched.append(Touched(part, structure.idle[part], part))
-    wanted = [net_number(circuit, name) for name in instant.nets]
-    if not reduce:
-        return [_whole(circuit, structure, rails, wanted, wanted_parts, touched, islands, len(islands))]
-    joined: dict[int, int] = {}
-
-    def find(group: int) -> int:
-        while group in joined:
-            group = joined[group]
-        return group
-
-    groups: list[int] = []
-    for item in touched:
-        own = cluster_groups(structure, circuit, item)
-        top = -1
-        for group in own:
-            group = find(group)
-            if top < 0:
-                top = group
-            elif group != top:
-                joined[group] = top
-        groups.append(top)
-    asked: dict[int, tuple[list[int], list[int]]] = {}
-    for net in wanted:
-        cluster = structure.cluster_of[net]
-        if cluster != OUTSIDE:
-            asked.setdefault(find(structure.group_of[cluster]), ([], []))[0].append(net)
-    by_group: dict[int, list[Touched]] = {}
-    for item, group in zip(touched, groups, strict=True):
-        top = find(group) if group >= 0 else -1
-        by_group.setdefault(top, []).append(item)
-        if item.part in wanted_parts:
-            asked.setdefault(top, ([], []))[1].append(item.part)
-    result: list[_Island] = []
-    for group, (nets, parts) in asked.items():
-        here = by_group.get(group, [])
-        key = (rails.key, group, tuple(nets), tuple(parts), frozenset([item.key for item in here]))
-        island = islands.get(key)
+    def _island(
+        self, frame: _Frame, nets: list[int], wanted: Mapping[int, int], here: list[Touched]
+    ) -> _Island:
+        key = (frame.number, tuple(nets), tuple(wanted), frozenset([item.key for item in here]))
+        island = self.known.get(key)
         if island is None:
-            ends = [net for part in parts for net in circuit.terminals[part]]
-            found = island_branches(structure, rails.sources, nets, ends, here) if group >= 0 else [
-                (branch, item.part) for item in here for branch in item.branches
-            ]
+            # Sorted: sets come in any order, and the last digits must not depend on it.
+            here = sorted(here, key=lambda item: (item.part, item.branches))
+            ends = [net for part in wanted for net in self.circuit.terminals[part]]
+            found = island_branches(frame.structure, frame.rails.sources, nets, ends, here)
             prefer = [item.branches[0].b for item in here if item.part == LEAD_PART]
-            first_nets = {part: wanted_parts[part] for part in parts}
-            island = _Island(reduce_island(found, rails.boundary, nets, first_nets, prefer))
-            islands[key] = island
-        result.append(island)
-    return result
+            island = self._add(reduce_island(found, frame.rails.boundary, nets, wanted, prefer))
+            self.known[key] = island
+        return island
+
+    def _whole(self, frame: _Frame, touched: list[Touched], wanted: Mapping[int, int]) -> _Island:
+        branches = whole_branches(self.circuit, frame.structure, frame.rails, touched)
+        nets = [net for found in frame.groups.values() for net in found]
+        prefer = [item.branches[0].b for item in touched if item.part == LEAD_PART]
+        reduced = reduce_island(branches, frame.rails.boundary, nets, wanted, prefer, simplify=False)
+        return self._add(reduced)
+
+    def _add(self, reduced: Reduced) -> _Island:
+        problems = self.problems
+        numbers = [problems.setdefault(piece.problem, len(problems)) for piece in reduced.pieces]
+        island = _Island(reduced, numbers, UNSOLVED)
+        self.islands.append(island)
+        return island
 
 
-def _whole(
-    circuit: Circuit,
-    structure: Structure,
-    rails: RailState,
-    wanted: list[int],
-    wanted_parts: dict[int, int],
-    touched: list[Touched],
-    islands: dict[object, _Island],
-    key: int,
-) -> _Island:
-    branches = whole_branches(circuit, structure, rails, touched)
-    nets = [net for net in dict.fromkeys(wanted) if net not in rails.boundary]
-    prefer = [item.branches[0].b for item in touched if item.part == LEAD_PART]
-    island = _Island(reduce_island(branches, rails.boundary, nets, wanted_parts, prefer, simplify=False))
-    islands[("whole", key)] = island
-    return island
+def _find(leader: dict[int, int], group: int) -> int:
+    """The representative of a group among those that were joined; registers a new group."""
+    found = leader.setdefault(group, group)
+    while found != group:
+        group, found = found, leader[found]
+    return group
 
 
-def whole_branches(
-    circuit: Circuit, structure: Structure, rails: RailState, touched: Sequence[Touched]
-) -> list[tuple[RawBranch, int]]:
-    """Every branch of the machine at an instant, with part numbers, sources of rails included."""
-    changed = {item.part for item in touched if item.part >= 0}
-    found = [
-        (branch, part)
-        for part, branches in enumerate(structure.idle)
-        if part not in changed
-        for branch in branches
-    ]
-    found.extend((branch, item.part) for item in touched for branch in item.branches)
-    for number, rail in enumerate(circuit.rails):
-        if number in rails.sources:
-            found.append((rails.sources[number], SOURCE_OFFSET - number))
-        elif number not in rails.live and rail.load_ohm != math.inf and rail.net != 0:
-            found.append((RawBranch(rail.net, 0, rail.load_ohm, 0.0, 1.0, 0.0), SOURCE_OFFSET - number))
-    return found
+def _settle_rest(circuit: Circuit, frame: _Frame) -> None:
+    names = circuit.net_names
+    frame.rest_volts.update(frame.known)
+    for group, island in frame.rest.items():
+        frame.rest_volts.update((names[net], volts) for net, volts in island.point.volts.items())
+        if island.point.floating:
+            frame.rest_floating[group] = [names[net] for net in sorted(island.point.floating)]
 
 
-def _point(circuit: Circuit, instant: Instant, rails: RailState, islands: list[_Island]) -> OperatingPoint:
-    volts_of: dict[int, float] = {}
+def _point(circuit: Circuit, plan: _Plan) -> OperatingPoint:
+    frame, names = plan.frame, circuit.net_names
+    volts = dict(frame.rest_volts)
+    loose: list[str] = []
+    for group, found in frame.rest_floating.items():
+        if group not in plan.touched:
+            loose.extend(found)
+    converged = all(
+        frame.rest[group].point.converged for group in frame.groups if group not in plan.touched
+    )
     amps_of: dict[int, float] = {}
-    floating: set[int] = set()
-    converged = True
-    for island in islands:
+    for island in plan.islands:
         point = island.point
-        assert point is not None
-        volts_of.update(point.volts)
+        for net, value in point.volts.items():
+            volts[names[net]] = value
         amps_of.update(point.amps)
-        floating |= point.floating
+        loose.extend(names[net] for net in point.floating)
         converged = converged and point.converged
-    index, boundary = circuit.net_index, rails.boundary
-    volts: dict[str, float] = {}
-    loose = []
-    for name in instant.nets:
-        net = index[name]
-        known = boundary.get(net)
-        volts[name] = volts_of.get(net, 0.0) if known is None else known
-        if net in floating:
-            loose.append(name)
-    amps = {name: amps_of.get(circuit.part_index[name], 0.0) for name in instant.parts}
+    amps = {name: amps_of.get(circuit.part_index[name], 0.0) for name in plan.instant.parts}
     return OperatingPoint(volts, amps, frozenset(loose), converged)

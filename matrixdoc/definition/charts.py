@@ -19,7 +19,8 @@ written with an apostrophe in front, which a spreadsheet takes as "this is text"
 is taken off again when the chart is read. Text that begins with apostrophes and then one of these
 characters gets one more, so nothing is lost either way.
 
-An empty place, or one that holds a single ``-``, has nothing fitted.
+An empty place, or one that holds a single ``-``, has nothing fitted (a name that is a single ``-``
+gets the apostrophe).
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ import io
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import islice
 from typing import Literal
 
 from matrixdoc.definition.document import decode_text
@@ -40,10 +42,11 @@ Axis = Literal["column", "row"]
 
 MOST_LINES = 32
 MOST_CELL = 2_000
+MOST_RECORDS = 2_000  # a list of the largest matrix, with room for blank lines
 FACTS = ("title", "wire", "pin", "drive")
 
-_FORMULA = re.compile(r"'*[=+\-@\t\r\n＝＋－＠]")
-_NUMBER = re.compile(r"(?P<word>column|col|row|c|r|)[ .]?(?P<number>[0-9]{1,3})", re.IGNORECASE)
+_TO_GUARD = re.compile(r"'*(?:[=+\-@\t\r\n＝＋－＠]|\s+-\s*\Z)")
+_NUMBER = re.compile(r"(?P<word>column|col|row|c|r|)[ .]{,2}(?P<number>[0-9]{1,3})", re.IGNORECASE)
 _INITIAL: Mapping[str, Axis | None] = {"c": "column", "r": "row", "": None}
 
 
@@ -169,11 +172,11 @@ def chart_to_csv(chart: Chart) -> str:
 
 
 def _guarded(text: str) -> str:
-    return f"'{text}" if _FORMULA.match(text) else text
+    return f"'{text}" if _TO_GUARD.match(text) else text
 
 
 def _unguarded(text: str) -> str:
-    if text.startswith("'") and _FORMULA.match(text):
+    if text.startswith("'") and _TO_GUARD.match(text):
         return text[1:]
     return "" if text.strip() in ("", "-") else text
 
@@ -249,6 +252,11 @@ def _records(text: str, source: str) -> list[_Record]:
     try:
         for fields in reader:
             number += 1
+            if number > MOST_RECORDS:
+                problem = Problem(
+                    source, line + 1, 0, "", "more lines than any chart has", f"at most {MOST_RECORDS}"
+                )
+                raise InputError([problem])
             while fields and not fields[-1].strip():
                 fields.pop()
             if fields:
@@ -268,7 +276,8 @@ def _records(text: str, source: str) -> list[_Record]:
 def _first_fields(text: str, separator: str) -> list[str]:
     try:
         reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
-        return next((fields for fields in reader if any(f.strip() for f in fields)), [])
+        records = islice(reader, MOST_RECORDS)
+        return next((fields for fields in records if any(f.strip() for f in fields)), [])
     except csv.Error:
         return []
 

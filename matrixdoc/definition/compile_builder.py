@@ -28,6 +28,8 @@ from matrixdoc.definition.wiring import (
 FormPath = tuple[str | int, ...]
 
 MOST_PROBLEMS = 200
+LINK = "link"
+"""The key that the link between the boards has among the connectors."""
 
 
 class TooManyProblems(Exception):  # noqa: N818 - ends the compile step, the problems are the error
@@ -78,6 +80,7 @@ class Builder:
     pin_uses: dict[str, dict[int, PinUse]] = field(default_factory=dict)
     link_uses: dict[int, str] = field(default_factory=dict)
     feed_nets: dict[str, str] = field(default_factory=dict)
+    feed_chains: dict[str, tuple[str, ...]] = field(default_factory=dict)
     line_nets: dict[str, str] = field(default_factory=dict)
     used_places: dict[str, Place] = field(default_factory=dict)
 
@@ -118,6 +121,7 @@ class Builder:
         values: Mapping[str, float] | None = None,
         board: str = "",
         pin: PinPlace | None = None,
+        connector: str = "",
         position: int | None = None,
         colour: str = "",
         type_name: str = "",
@@ -138,7 +142,7 @@ class Builder:
             title=title,
             place=place,
             board=board,
-            connector=pin.connector if pin else "",
+            connector=pin.connector if pin else connector,
             position=pin.position if pin else position,
             colour=colour,
             type_name=type_name,
@@ -148,9 +152,16 @@ class Builder:
         )
         return reference
 
-    def drive(self, reference: str, title: str, path: Sequence[str], output: str) -> str:
+    def drive(
+        self,
+        reference: str,
+        title: str,
+        path: Sequence[str],
+        output: str,
+        select: tuple[tuple[str, int], ...] = (),
+    ) -> str:
         """Add one command line and return its reference."""
-        self.drives[reference] = Drive(reference, title, tuple(path), output)
+        self.drives[reference] = Drive(reference, title, tuple(path), output, select=select)
         return reference
 
     def neighbour(self, one: str, two: str, where: str) -> None:
@@ -296,4 +307,9 @@ class Builder:
             size = facts.pins or max([*uses, *(whole_number(p) or 0 for p in facts.also)], default=0)
             pins = tuple(uses[n].part if n in uses else "" for n in range(1, min(size, 200) + 1))
             found[key] = Connector(key, facts.title or f"connector {key}", facts.board or "", pins)
+        link = self.form.link
+        if link is not None:
+            size = link.pins or max(self.link_uses, default=0)
+            pins = tuple(self.link_uses.get(n, "") for n in range(1, size + 1))
+            found[LINK] = Connector(LINK, link.title or "link between the boards", link.boards[1], pins)
         return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from matrixdoc.definition.compile_builder import Builder, FormPath, TooManyProblems, whole_number
+from matrixdoc.definition.compile_builder import LINK, Builder, FormPath, TooManyProblems, whole_number
 from matrixdoc.definition.errors import choice, near_miss, quoted
 from matrixdoc.definition.references import RESERVED_ROOTS
 from matrixdoc.definition.wiring import GROUND
@@ -98,6 +98,8 @@ def check_form(builder: Builder) -> None:
 
 def _connectors(builder: Builder) -> None:
     form = builder.form
+    if form.link and LINK in form.connectors:
+        builder.problem(("connectors", LINK), quoted(LINK), "another name: the link has this one", key=True)
     for key, connector in form.connectors.items():
         path: FormPath = ("connectors", key)
         builder.board(connector.board, (*path, "board"))

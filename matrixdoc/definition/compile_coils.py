@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from matrixdoc.definition.compile_builder import Builder, FormPath, named
 from matrixdoc.definition.compile_drives import link_part
-from matrixdoc.definition.compile_flippers import compile_flipper
+from matrixdoc.definition.compile_flippers import compile_flipper, flipper_name
 from matrixdoc.definition.compile_loads import (
     add_diode,
     add_winding,
@@ -14,6 +14,7 @@ from matrixdoc.definition.compile_loads import (
     to_board,
 )
 from matrixdoc.definition.compile_switches import SwitchIndex
+from matrixdoc.definition.errors import choice, near_miss, quoted
 from matrixdoc.definition.schema import CoilForm, DirectLampForm, FlashForm, OutputForm
 from matrixdoc.definition.wiring import Coil, Lamp
 
@@ -21,6 +22,7 @@ from matrixdoc.definition.wiring import Coil, Lamp
 def compile_coils(builder: Builder, switches: SwitchIndex) -> None:
     """Wire all coils, flash lamps, flippers, direct lamps and the shared outputs."""
     form = builder.form
+    _feed_chains(builder)
     _enables(builder)
     for name, output in form.outputs.items():
         _shared_output(builder, name, output)
@@ -32,6 +34,34 @@ def compile_coils(builder: Builder, switches: SwitchIndex) -> None:
         compile_flipper(builder, key, flipper, switches)
     for key, lamp in form.direct_lamps.items():
         _direct_lamp(builder, key, lamp)
+
+
+def _feed_chains(builder: Builder) -> None:
+    """Look up what hangs on each feed in wiring order."""
+    form = builder.form
+    users: dict[str, tuple[str, str | None]] = {}
+    for key, coil in form.coils.items():
+        users[f"coil {key}"] = (f"coil/{key}", coil.feed)
+    for key, flipper in form.flippers.items():
+        users[flipper_name(key)] = (f"coil/{flipper_name(key)}", flipper.feed)
+    for key, flash in form.flash_lamps.items():
+        users[f"flash {key}"] = (f"flash/{key}", flash.feed)
+    for key, lamp in form.direct_lamps.items():
+        users[f"direct lamp {key}"] = (f"direct lamp/{key}", lamp.feed)
+    for name, feed in form.feeds.items():
+        found: list[str] = []
+        for index, entry in enumerate(feed.chain):
+            path: FormPath = ("feeds", name, "chain", index)
+            prefix, own = users.get(entry) or users.get(f"coil {entry}") or ("", None)
+            on_it = [n for n, (_, other) in users.items() if other == name]
+            if not prefix or own != name:
+                expected = f"what hangs on this feed: {choice(on_it)}" if on_it else "something on this feed"
+                builder.problem(path, quoted(entry), expected, near_miss(entry, on_it))
+            elif prefix in found:
+                builder.problem(path, f"{quoted(entry)} again", "each once")
+            else:
+                found.append(prefix)
+        builder.feed_chains[name] = tuple(found)
 
 
 def _enables(builder: Builder) -> None:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
-from matrixdoc.definition.compile_builder import Builder, FormPath, named
-from matrixdoc.definition.schema import DrivePath
+from matrixdoc.definition.compile_builder import LINK, Builder, FormPath, named
+from matrixdoc.definition.schema import DecoderForm, DrivePath
 from matrixdoc.definition.wiring import Origin
 
 
@@ -20,7 +21,10 @@ def link_part(
                 (*path, "link"), f"position {position}", "a link between boards, described as 'link:'"
             )
         return ""
-    if board and board not in link.boards[1:]:
+    if board and board != link.boards[1]:
+        if position is not None:
+            found = f"position {position}, for a part on board {board}"
+            builder.problem((*path, "link"), found, f"a part on board {link.boards[1]}")
         return ""
     if position is not None:
         if link.pins is not None and position > link.pins:
@@ -37,6 +41,7 @@ def link_part(
         title=f"{words}, {at} between {link.boards[0]} and {link.boards[1]}",
         place=builder.place(link.place, ("link", "place"), builder.board_place(link.boards[1])),
         board=link.boards[1],
+        connector=LINK,
         position=position,
         origin="stated" if position is not None else "assumed",
     )
@@ -54,19 +59,27 @@ def signal_path(
     path: FormPath,
     *,
     from_logic: bool = True,
+    decoder: Decoder | None = None,
 ) -> tuple[str, ...]:
     """Add logic output, link pin and pre-driver of one drive; returns their references in order.
 
-    Without ``from_logic`` the command does not come from the logic (a coil fired by a switch).
+    Without ``from_logic`` the command does not come from the logic (a coil fired by a switch). A
+    ``decoder`` stands in the place of a logic output and link pin of its own.
     """
     found: list[str] = []
+    if decoder is not None:
+        found.append(decoder.part)
+        from_logic = False
+        for field, value in (("logic", facts.logic), ("link", facts.link)):
+            if value:
+                builder.problem((*path, field), f"{field} of a decoded column", "it at a line of the decoder")
     home = builder.logic_board or board
     if from_logic:
         found.append(
             builder.add(
                 f"{prefix}/logic",
                 "logic_output",
-                title=f"{words}, logic output" + (f" {facts.logic}" if facts.logic else ""),
+                title=f"{words}, logic output{named(facts.logic)}",
                 place=builder.board_place(home),
                 board=home,
                 alias=(facts.logic,),
@@ -87,6 +100,55 @@ def signal_path(
             )
         )
     return tuple(reference for reference in found if reference)
+
+
+@dataclass(frozen=True)
+class Decoder:
+    """A decoder once it is added: its part, and for each select line its parts."""
+
+    part: str
+    lines: tuple[tuple[str, ...], ...]
+
+    def select(self, index: int) -> tuple[tuple[str, int], ...]:
+        """The wanted bit of every select part for the output number ``index``."""
+        return tuple((part, index >> bit & 1) for bit, parts in enumerate(self.lines) for part in parts)
+
+
+def decoder_parts(
+    builder: Builder, matrix: str, facts: DecoderForm | None, outputs: int, board: str, path: FormPath
+) -> Decoder | None:
+    """Add the decoder of a matrix and its select lines, if one is described."""
+    if facts is None:
+        return None
+    if outputs > 1 << len(facts.lines):
+        found = f"{len(facts.lines)} select lines for {outputs} columns"
+        builder.problem((*path, "lines"), found, f"{(outputs - 1).bit_length()} lines")
+    home = builder.logic_board or board
+    lines: list[tuple[str, ...]] = []
+    for number, line in enumerate(facts.lines, start=1):
+        prefix, words = f"{matrix}/select{number}", f"{matrix} column select {number}"
+        logic = builder.add(
+            f"{prefix}/logic",
+            "logic_output",
+            title=f"{words}, logic output{named(line.logic)}",
+            place=builder.board_place(home),
+            board=home,
+            alias=(line.logic,),
+            origin="stated",
+        )
+        link = link_part(builder, prefix, words, line.link, board, (*path, "lines", number - 1))
+        lines.append(tuple(part for part in (logic, link) if part))
+    part = builder.add(
+        f"{matrix}/decoder",
+        "decoder",
+        title=f"{matrix} column decoder{named(facts.name)}",
+        place=builder.board_place(board),
+        board=board,
+        alias=(facts.name,),
+        origin="stated",
+        note=facts.note,
+    )
+    return Decoder(part, tuple(lines))
 
 
 def output_part(

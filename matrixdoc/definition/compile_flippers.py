@@ -17,9 +17,14 @@ from matrixdoc.definition.schema import DrivePath, FlipperForm
 from matrixdoc.definition.wiring import Coil, Switch
 
 
+def flipper_name(key: str) -> str:
+    """``left flipper`` for the keys ``left`` and ``left flipper``."""
+    return key if key.endswith(" flipper") else f"{key} flipper"
+
+
 def compile_flipper(builder: Builder, key: str, facts: FlipperForm, switches: SwitchIndex) -> None:
     """Wire one flipper; its key may leave out the word flipper."""
-    name = key if key.endswith(" flipper") else f"{key} flipper"
+    name = flipper_name(key)
     words = facts.title or name
     load = make_load(builder, f"coil/{name}", words, facts, ("flippers", key))
     if facts.end_of_stroke == "high-current":

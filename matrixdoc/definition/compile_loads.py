@@ -86,6 +86,13 @@ def supply_lug(
     else:
         name = known_supply(builder, supply, usual, (*path, "supply"))
     net = feed_net(builder, name)
+    before = ""
+    chain = builder.feed_chains.get(name, ())
+    if load.prefix in chain:
+        index = chain.index(load.prefix)
+        if index:
+            before = f" from that of {chain[index - 1].replace('/', ' ')}"
+            net = f"{chain[index - 1]}/supplied"
     if fuse is not None and fuse.fitted:
         fused = f"{load.prefix}/fused"
         fuse_part(builder, f"{load.prefix}/fuse", load.words, (net, fused), fuse, load.place, (*path, "fuse"))
@@ -95,9 +102,10 @@ def supply_lug(
         f"{load.prefix}/feed",
         "wire",
         (net, lug),
-        title=f"{load.words}, feed wire{coloured(words)} to its supply lug",
+        title=f"{load.words}, feed wire{coloured(words)} to its supply lug{before}",
         place=load.place,
         colour=words,
+        origin="stated" if load.prefix in chain else "assumed",
     )
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from matrixdoc.definition.compile_builder import Builder, FormPath, named
-from matrixdoc.definition.compile_drives import link_part, output_part, signal_path
+from matrixdoc.definition.compile_drives import Decoder, decoder_parts, link_part, output_part, signal_path
 from matrixdoc.definition.compile_lines import CellPlan, LinePlan, MatrixPlan, Wired, wire_line
 from matrixdoc.definition.compile_supplies import rail_of
 from matrixdoc.definition.schema import CellOrder
@@ -48,9 +48,13 @@ def _switch_matrix(builder: Builder, plan: MatrixPlan) -> None:
     sensing = builder.styles.sensing[form.sensing or defaults.sensing]
     rail, volts = rail_of(builder, form.supply, "logic", (*plan.path, "supply"))
     board = builder.board(form.board, (*plan.path, "board"), builder.drive_board)
+    decoder = decoder_parts(
+        builder, plan.name, form.decoder, len(plan.columns), board, (*plan.path, "decoder")
+    )
     columns, column_wires = [], {}
-    for line in plan.columns:
-        made, wired = _switch_column(builder, plan, line, style, rail, board)
+    for index, line in enumerate(plan.columns):
+        chosen = (decoder, index) if decoder else None
+        made, wired = _switch_column(builder, plan, line, style, (rail, board), chosen)
         columns.append(made)
         column_wires[line.key] = wired
     rows, row_wires = [], {}
@@ -121,10 +125,16 @@ def _pull(
 
 
 def _switch_column(
-    builder: Builder, plan: MatrixPlan, line: LinePlan, style: SwitchStyle, rail: str, board: str
+    builder: Builder,
+    plan: MatrixPlan,
+    line: LinePlan,
+    style: SwitchStyle,
+    at: tuple[str, str],
+    chosen: tuple[Decoder, int] | None,
 ) -> tuple[Line, Wired]:
     form, prefix, words = plan.form, f"{plan.name}/{line.key}", line.words(plan.name)
-    board = builder.board(line.facts.board, (*line.path, "board"), board)
+    rail = at[0]
+    board = builder.board(line.facts.board, (*line.path, "board"), at[1])
     inner = f"{prefix}/board"
     sinks = style.closed == "low"
     nets = {
@@ -272,7 +282,8 @@ def _switch_cell(builder: Builder, plan: MatrixPlan, cell: CellPlan, style: Swit
     )
     parts = [stubs[0], *((diode, contact) if diode_first else (contact, diode)), stubs[1]]
     if facts.capacitor is not None:
-        parts.append(
+        parts.insert(
+            -1,
             builder.add(
                 f"{reference}/capacitor",
                 "capacitor",
@@ -281,7 +292,7 @@ def _switch_cell(builder: Builder, plan: MatrixPlan, cell: CellPlan, style: Swit
                 place=place,
                 values={"capacitance_f": facts.capacitor},
                 origin="stated",
-            )
+            ),
         )
     return Cell(reference, cell.column, cell.row, cell.title, contact, diode, cell.aliases, tuple(parts))
 
@@ -296,10 +307,14 @@ def _lamp_matrix(builder: Builder, plan: MatrixPlan) -> None:
     rail = rail_of(builder, form.supply, "lamp", (*plan.path, "supply"), form.feed, (*plan.path, "feed"))[0]
     board = builder.board(form.board, (*plan.path, "board"), builder.drive_board)
     columns_feed = style.column.startswith("high_side")
+    decoder = decoder_parts(
+        builder, plan.name, form.decoder, len(plan.columns), board, (*plan.path, "decoder")
+    )
     lines: dict[str, list[Line]] = {"C": [], "R": []}
     wires: dict[str, Wired] = {}
-    for line in (*plan.columns, *plan.rows):
-        made, wires[line.key] = _lamp_line(builder, plan, line, style, rail, board)
+    for index, line in enumerate((*plan.columns, *plan.rows)):
+        chosen = (decoder, index) if decoder and line.letter == "C" else None
+        made, wires[line.key] = _lamp_line(builder, plan, line, style, (rail, board), chosen)
         lines[line.letter].append(made)
     drive_of = {line.key: line.drive for line in (*lines["C"], *lines["R"])}
     cells = []
@@ -323,18 +338,26 @@ def _lamp_matrix(builder: Builder, plan: MatrixPlan) -> None:
 
 
 def _lamp_line(
-    builder: Builder, plan: MatrixPlan, line: LinePlan, style: LampStyle, rail: str, board: str
+    builder: Builder,
+    plan: MatrixPlan,
+    line: LinePlan,
+    style: LampStyle,
+    at: tuple[str, str],
+    chosen: tuple[Decoder, int] | None,
 ) -> tuple[Line, Wired]:
     form, facts, prefix, words = plan.form, line.facts, f"{plan.name}/{line.key}", line.words(plan.name)
-    board = builder.board(facts.board, (*line.path, "board"), board)
+    rail = at[0]
+    board = builder.board(facts.board, (*line.path, "board"), at[1])
     inner = f"{prefix}/board"
     is_column = line.letter == "C"
     kind = style.column if is_column else style.row
     type_name = (form.column_type or style.column_type) if is_column else (form.row_type or style.row_type)
-    path = signal_path(builder, prefix, words, facts, board, line.path)
+    decoder = chosen[0] if chosen else None
+    path = signal_path(builder, prefix, words, facts, board, line.path, decoder=decoder)
     other = rail if kind.startswith("high_side") else GROUND
     output = output_part(builder, prefix, words, kind, (inner, other), facts, type_name, board)
-    drive = builder.drive(f"{prefix}/drive", facts.title or words, path, output)
+    select = chosen[0].select(chosen[1]) if chosen else ()
+    drive = builder.drive(f"{prefix}/drive", facts.title or words, path, output, select)
     parts = [output]
     exit_net = inner
     ohm = style.row_resistor_ohm if form.row_resistor is None else form.row_resistor

@@ -7,7 +7,7 @@ import math
 from matrixdoc.definition.compile_builder import Builder, FormPath, coloured, named
 from matrixdoc.definition.schema import BridgeForm, FeedForm, FuseForm, SupplyForm
 from matrixdoc.definition.styles import SupplyStyle
-from matrixdoc.definition.wiring import GROUND, Origin, Supply
+from matrixdoc.definition.wiring import GROUND, Supply
 
 
 def _style(builder: Builder, name: str) -> SupplyStyle:
@@ -77,9 +77,8 @@ def _build_supply(builder: Builder, name: str, stated: SupplyForm | None) -> Non
     board = builder.board(form.board, (*path, "board"))
     home = builder.board_place(board) if board else builder.place(None, path, "cabinet")
     place = builder.place(form.place, (*path, "place"), home)
-    title = form.title or style.title
-    words = title if "supply" in title or form.alternating else f"{title} supply"
-    origin: Origin = "stated" if stated else "assumed"
+    title = form.title or (style.title if name in builder.styles.supply else f"{name} supply")
+    words = title
     bare_style = stated is None or (form.volts is None and form.bridge is None)
     alternating = form.alternating or (bare_style and style.alternating)
     bridge = form.bridge or BridgeForm()
@@ -183,7 +182,6 @@ def _build_supply(builder: Builder, name: str, stated: SupplyForm | None) -> Non
         if regulated
         else source.unregulated_ohm
     )
-    del origin
     builder.supplies[name] = Supply(
         name=name,
         title=words,

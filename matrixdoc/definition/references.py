@@ -6,7 +6,8 @@ else. Reports, job logs and printed sheets keep references, so this grammar only
     reference   = matrix-part / coil-part / flash-part / flipper-part / lamp-part / switch-part
                 / light-part / supply-part / feed-part / enable-part / output-part
 
-    matrix-part = matrix "/" ( line "/" line-part / cell "/" cell-part / cell )
+    matrix-part = matrix "/" ( line "/" line-part / cell "/" cell-part / cell
+                / "decoder" / "select" number "/" ( "logic" / "link" ) )
     matrix      = name of the matrix in the definition                 ; "switch", "lamp"
     line        = ( "C" / "R" ) number                                 ; C3, R5, as the chart counts
     cell        = "C" number "R" number                                ; C3R5
@@ -97,6 +98,7 @@ _GRAMMAR = re.compile(
             rf"enable/{_NAME}/(?:logic|link)",
             rf"output/{_NAME}/{_DRIVE}",
             rf"{_MATRIX}/[CR][0-9]{{1,2}}/{_LINE_PART}",
+            rf"{_MATRIX}/(?:decoder|select[1-5]/(?:logic|link))",
             rf"{_MATRIX}/C[0-9]{{1,2}}R[0-9]{{1,2}}(?:/{_CELL_PART})?",
         )
     )

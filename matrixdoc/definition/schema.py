@@ -278,14 +278,18 @@ class SupplyForm(Form):
 
 
 class FeedForm(Form):
-    """What carries a supply from its rail into the harness: fuse, pin, wire. Coils and lamps name it."""
+    """What carries a supply from its rail into the harness: fuse, pin, wire. Coils and lamps name it.
+
+    ``chain`` lists what hangs on it in wiring order (``coil 5`` or ``5``, ``left flipper``); what it
+    leaves out has a wire of its own from the first lug.
+    """
 
     title: Text = ""
     supply: Name
     fuse: Fuse | None = None
     pin: Pin | None = None
     wire: Colour = ""
-    chain: tuple[Name, ...] = ()
+    chain: Annotated[tuple[Name, ...], Field(max_length=MOST_ENTRIES)] = ()
     board: Name | None = None
     place: Name | None = None
     note: Text = ""
@@ -340,6 +344,21 @@ class NumberingForm(Form):
     first: Count = 1
 
 
+class SelectForm(Form):
+    """One select line of a decoder: from the logic, over the link if there is one."""
+
+    logic: Text = ""
+    link: Annotated[int, BeforeValidator(_count), Field(ge=1, le=200)] | None = None
+
+
+class DecoderForm(Form):
+    """A decoder that picks one column by the number on its select lines, lowest bit first."""
+
+    name: Text = ""
+    lines: Annotated[tuple[SelectForm, ...], Field(min_length=1, max_length=5)]
+    note: Text = ""
+
+
 class MatrixForm(Form):
     """A switch or lamp matrix: its chart, and whatever else is known."""
 
@@ -366,6 +385,7 @@ class MatrixForm(Form):
     row_resistor: OhmsOrNone | None = None
     reads_low_at: Volts | None = None
     reads_high_at: Volts | None = None
+    decoder: DecoderForm | None = None
     board: Name | None = None
     place: Name | None = None
     columns: Mapping[Name, LineForm] = Field(default_factory=dict)

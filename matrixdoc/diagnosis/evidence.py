@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from matrixdoc.checks.likelihood import report_probability, slip_probability
-from matrixdoc.checks.model import alters_only
+from matrixdoc.checks.model import FaultEffect, alters_only
 from matrixdoc.checks.predictor import Predictor
 from matrixdoc.checks.situation import NOT_SURE, Finding, Look, Situation
 from matrixdoc.definition.wiring import GROUND
@@ -208,22 +208,39 @@ class Anchors:
         own = groups | model.bus_groups
         if look.kind == "coil":
             own = set(predictor.coils.own_groups(look.target))
-        for group in groups:
-            for fault in self.by_group.get(group, set()):
-                effect = model.effects[fault]
-                if look.kind in ("coil", "resting coils") and alters_only(effect):
-                    # Without current in it an altered part changes nothing.
-                    bears = look.kind == "coil" and (
-                        effect.groups & own or look.target in self._coils_driven.get(fault.part, ())
-                    )
-                    if not bears:
-                        continue
-                found.add(fault)
+        if look.kind in ("coil", "resting coils"):
+            found |= self._coil_scope(look, own, groups)
+        else:
+            for group in groups:
+                found |= self.by_group.get(group, set())
         for coil in wiring.coils.values():
             if coil.fired_by and look.kind in ("coil", "resting coils", "meter"):
                 switch = wiring.switches.get(coil.fired_by)
-                if switch is not None:
-                    found |= self.by_part.get(switch.contact, set())
+                sensor = wiring.sensors.get(coil.trigger)
+                if switch is not None and sensor is not None:
+                    for group in model.groups_of_nets((sensor.net, *model.part(switch.contact).nets)):
+                        found |= self.by_group.get(group, set())
+        return found
+
+    def _coil_scope(self, look: Look, own: set[int], groups: set[int]) -> set[Fault]:
+        """Faults that a coil can notice: in its own circuit and feed anything; elsewhere only what
+        adds a connection and so pulls the feed down, or drives another coil by itself."""
+        predictor = self.predictor
+        model = predictor.model
+        found: set[Fault] = set()
+        distant: list[FaultEffect] = []
+        for fault in {f for g in groups for f in self.by_group.get(g, ())}:
+            effect = model.effects[fault]
+            near = look.kind == "coil" and bool(
+                effect.groups & own or look.target in self._coils_driven.get(fault.part, ())
+            )
+            if near or (look.kind == "resting coils" and not alters_only(effect)):
+                found.add(fault)
+            elif look.kind == "coil" and not alters_only(effect):
+                distant.append(effect)
+        if look.kind == "coil":
+            sagged = predictor.coils.sagged(sorted(distant, key=lambda e: e.fault))
+            found |= {e.fault for e, coils in sagged.items() if look.target in coils}
         return found
 
     def _lamp_scope(self, lamp: str) -> set[Fault]:

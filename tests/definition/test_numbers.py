@@ -223,8 +223,8 @@ def test_readings_refused(text, function, words):
 # IEC 60757:2021, table 1 (first edition IEC 757:1983, as read in a stored national copy of it).
 TABLE = {
     "black": "BK", "brown": "BN", "red": "RD", "orange": "OG", "yellow": "YE", "green": "GN", "blue": "BU",
-    "violet": "VT", "grey": "GY", "white": "WH", "pink": "PK", "gold": "GD", "turquoise": "TQ", "silver": "SR",
-    "green-and-yellow": "GNYE",
+    "violet": "VT", "grey": "GY", "white": "WH", "pink": "PK", "gold": "GD", "turquoise": "TQ",
+    "silver": "SR", "green-and-yellow": "GNYE",
 }  # fmt: skip
 
 
@@ -305,8 +305,47 @@ def test_code_and_decimal_point_say_the_same(whole, part, letter):
     assert parse_quantity(f"{whole}{letter}{part:02d}", "ohm") == with_point
 
 
-PIECES = ["4", "7", "0", ".", ",", "-", "+", "−", " ", "\u00a0", "k", "K", "M", "m", "R", "V", "v", "Ω", "\u2126"]
-PIECES += ["ohm", "OL", "O.L", "open", "µ", "u", "F", "A", "H", "e", "E", "e9", "ms", "min", "½", "²", "١", "１"]
+PIECES = [
+    "4",
+    "7",
+    "0",
+    ".",
+    ",",
+    "-",
+    "+",
+    "−",
+    " ",
+    "\u00a0",
+    "k",
+    "K",
+    "M",
+    "m",
+    "R",
+    "V",
+    "v",
+    "Ω",
+    "\u2126",
+]
+PIECES += [
+    "ohm",
+    "OL",
+    "O.L",
+    "open",
+    "µ",
+    "u",
+    "F",
+    "A",
+    "H",
+    "e",
+    "E",
+    "e9",
+    "ms",
+    "min",
+    "½",
+    "²",
+    "١",
+    "１",
+]
 PIECES += ["\0", "\x1b[0m", "WH", "BN", "white", "/", "and", "\ud800"]
 pieces = st.sampled_from(PIECES)
 
@@ -314,7 +353,9 @@ pieces = st.sampled_from(PIECES)
 @MANY
 @given(st.lists(pieces, max_size=7).map("".join) | st.text(st.characters(codec=None), max_size=70))
 def test_any_text_gives_a_value_or_words(text):
-    calls: list[tuple[Any, str]] = [(parse_quantity, unit) for unit in ("ohm", "V", "A", "F", "H", "W", "Hz", "s", "ms", "min")]
+    calls: list[tuple[Any, str]] = [
+        (parse_quantity, unit) for unit in ("ohm", "V", "A", "F", "H", "W", "Hz", "s", "ms", "min")
+    ]
     calls += [(parse_reading, function) for function in ("volts", "ohms", "diode")]
     for call, argument in calls:
         try:

@@ -67,8 +67,8 @@ def test_pins_colours_chains_and_none():
     machine = form(
         "title: A\n"
         "supplies: {lamp: {winding_fuse: none, bridge: none, capacitor: none}}\n"
-        "matrices: {lamp: {chart: [[a, b]], row_resistor: none, rows: {R1: {pin: Side A-12, wire: white-brown,"
-        " chain: 2 1}}}}\n"
+        "matrices: {lamp: {chart: [[a, b]], row_resistor: none, "
+        "rows: {R1: {pin: Side A-12, wire: white-brown, chain: 2 1}}}}\n"
     )
     row = machine.matrices["lamp"].rows["R1"]
     assert row.pin is not None
