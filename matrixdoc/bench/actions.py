@@ -103,7 +103,7 @@ def _mark_actions() -> Iterable[Action]:
 
 ACTIONS: tuple[Action, ...] = (
     *_mark_actions(),
-    Action("toggle", "toggle", ("space",), "choosing", "add/drop", "add what is under the cursor, or drop it", 1, palette=False),
+    Action("choose here", "choose_here", ("space",), "choosing", "add/drop", "add what is under the cursor, or drop it", 1, palette=False),
     Action("finish", "finish", ("enter",), "choosing", "done", "the choice is complete: note it", 2, palette=False),
     Action("cancel", "cancel", ("escape", "x"), "choosing", "cancel", "leave the choice, note nothing", 3, palette=False),
     Action("open cause", "open_cause", ("enter",), "causes", "details", "what speaks for and against this cause, and where it is", 1),

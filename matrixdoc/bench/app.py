@@ -15,7 +15,7 @@ from datetime import datetime
 from functools import partial
 from pathlib import Path
 from threading import Lock
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
@@ -265,7 +265,7 @@ class BenchApp(App[int]):
 
         self._push(MessageDialog(heading, text, alarm=True))
 
-    def _push(self, screen: Screen[object], callback: Callable[[object], None] | None = None) -> None:
+    def _push(self, screen: Screen[Any], callback: Callable[[object], None] | None = None) -> None:
         screen.set_class(self.plain, "plain")
 
         def closed(answer: object) -> None:
@@ -405,7 +405,7 @@ class BenchApp(App[int]):
         """Turn what is commanded while lamps are looked at."""
         self.change(state.turn_pattern)
 
-    def action_toggle(self) -> None:
+    def action_choose_here(self) -> None:
         """Add what is under the cursor to the choice, or drop it."""
         self.change(state.toggle)
 
@@ -597,7 +597,7 @@ class BenchApp(App[int]):
         """Leave: everything that was noted is saved."""
         self.exit(DONE)
 
-    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+    def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
         """The command palette: the actions that hold here, from the one table."""
         context = context_of(self.view)
         for action in (*actions_in(context), *(actions_in("bench") if context != "bench" else ())):
@@ -614,7 +614,7 @@ class BenchApp(App[int]):
             return
         self.change(lambda one: state.put_cursor(replace(one, pane="place"), message.position))
         if view.choosing is not None:
-            self.action_toggle()
+            self.action_choose_here()
         elif message.again:
             self.action_mark_menu()
 

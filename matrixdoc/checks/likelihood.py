@@ -46,10 +46,16 @@ def reading_matches(look: Look, predicted: Outcome, seen: Outcome) -> float:
     return math.exp(-0.5 * ((seen - predicted) / spread) ** 2)
 
 
-def slip_probability(look: Look, seen: Outcome, held: tuple[str, ...] = ()) -> float:
-    """P(this report | the report is wrong, or something outside the model is behind it)."""
+def slip_probability(
+    look: Look, seen: Outcome, held: tuple[str, ...] = (), usual: frozenset[str] = frozenset()
+) -> float:
+    """P(this report | the report is wrong, or something outside the model is behind it).
+
+    ``usual`` are the switches that read at rest on the healthy machine (normally closed ones).
+    """
     if look.kind == "reads" and isinstance(seen, frozenset):
-        if not seen or seen == frozenset(held):
+        changed = seen - usual
+        if not changed or changed == frozenset(held) - usual:
             return FREQUENT_SLIPS / 2.0
         return FREQUENT_SLIPS / ALTERNATIVES["reads"]
     if look.kind == "coil" and isinstance(seen, str):
@@ -66,6 +72,7 @@ def report_probability(
     slip_rate: float,
     resting: frozenset[str] = frozenset(),
     held: tuple[str, ...] = (),
+    usual: frozenset[str] = frozenset(),
 ) -> float:
     """P(report | hypothesis).
 
@@ -87,4 +94,4 @@ def report_probability(
                 right += kept * share
     else:
         right = sum(share for outcome, share in prediction if outcome == seen)
-    return (1.0 - slip_rate) * right + slip_rate * slip_probability(look, seen, held)
+    return (1.0 - slip_rate) * right + slip_rate * slip_probability(look, seen, held, usual)

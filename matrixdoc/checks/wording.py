@@ -83,6 +83,15 @@ def number_words(value: float, unit: str) -> str:
     return f"{value:.2f} {unit}" if abs(value) < 10 else f"{value:.1f} {unit}"
 
 
+def _reads_words(wiring: Wiring, seen: frozenset[str], held: tuple[str, ...] = ()) -> str:
+    """What a scan reads, told against what it usually reads: normally closed switches read at rest
+    and are named only where they do not."""
+    usual = {r for r, s in wiring.switches.items() if s.normally_closed and s.matrix and r not in held}
+    words = f"reads {short_words(seen - usual)}"
+    missing = usual - seen
+    return words + (f", and no longer {short_words(missing)}" if missing else "")
+
+
 def outcome_words(wiring: Wiring, look: Look, outcome: Outcome) -> str:
     """What is seen, in words."""
     if outcome == NOT_SURE:
@@ -90,7 +99,7 @@ def outcome_words(wiring: Wiring, look: Look, outcome: Outcome) -> str:
     if isinstance(outcome, frozenset):
         if look.kind == "resting coils":
             return f"locked on: {short_words(outcome)}" if outcome else "no coil pulls in"
-        return f"reads {short_words(outcome)}"
+        return _reads_words(wiring, outcome)
     if isinstance(outcome, float):
         return number_words(outcome, UNITS[look.function or "volts"])
     if outcome == OPEN_LOOP:
@@ -105,7 +114,10 @@ def finding_words(wiring: Wiring, finding: Finding) -> str:
     if look.kind == "reads":
         if not situation.held:
             return f"with nothing pressed it {seen}" if seen != NOT_SURE else "resting scan: not sure"
-        if len(situation.held) == 1 and finding.outcome == frozenset(situation.held):
+        if isinstance(finding.outcome, frozenset):
+            seen = _reads_words(wiring, finding.outcome, situation.held)
+        alone = f"reads {short_words(situation.held)}"
+        if len(situation.held) == 1 and seen == alone:
             return f"{device_words(wiring, situation.held[0])} pressed: reads by itself, as it should"
         pressed = (
             device_words(wiring, situation.held[0]) if len(situation.held) == 1 else short_words(situation.held)

@@ -56,7 +56,18 @@ def spice_deck(circuit: Circuit, instant: Instant, title: str) -> str:
     shown += [line.split(":")[0].removeprefix("* ") for line in ammeters]
     prints = [".print op " + " ".join(shown[start : start + 6]) for start in range(0, len(shown), 6)]
     options = f".options gmin={G_MIN:g} temp=27 tnom=27"
-    lines = [_plain(title) or "untitled", *names, *ammeters, *body, *leaks, *cards, options, ".op", *prints, ".end"]
+    lines = [
+        _plain(title) or "untitled",
+        *names,
+        *ammeters,
+        *body,
+        *leaks,
+        *cards,
+        options,
+        ".op",
+        *prints,
+        ".end",
+    ]
     return "\n".join(lines) + "\n"
 
 

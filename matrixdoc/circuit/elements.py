@@ -185,7 +185,12 @@ def part_branches(
             emf = -values[rule.source] if rule.source else 0.0
             branches.append(RawBranch(first, second, max(ohm, MIN_OHM), saturation, emission, emf))
     if patch is not None:
-        if patch.shunt_ohm is not None and len(nets) >= 2 and nets[0] != nets[1] and patch.shunt_ohm != math.inf:
+        if (
+            patch.shunt_ohm is not None
+            and len(nets) >= 2
+            and nets[0] != nets[1]
+            and patch.shunt_ohm != math.inf
+        ):
             branches.append(RawBranch(nets[0], nets[1], max(patch.shunt_ohm, MIN_OHM), 0.0, 1.0, 0.0))
         if patch.ground_ohm is not None and nets and patch.ground_ohm != math.inf:
             net = nets[patch.ground_terminal]

@@ -74,7 +74,9 @@ def net_number(circuit: Circuit, name: str) -> int:
     return number
 
 
-def _changed(circuit: Circuit, structure: Structure, instant: Instant, name: str, found: list[Touched]) -> None:
+def _changed(
+    circuit: Circuit, structure: Structure, instant: Instant, name: str, found: list[Touched]
+) -> None:
     part = circuit.part_index.get(name)
     if part is None:
         raise ValueError(f"no part {name!r} in this machine (named in a patch)")
@@ -98,7 +100,8 @@ def _changed(circuit: Circuit, structure: Structure, instant: Instant, name: str
 
 def cluster_groups(structure: Structure, circuit: Circuit, touched: Touched) -> tuple[int, ...]:
     """Groups of clusters that a touched part joins or changes; its branches end at its own nets
-    and ground, so its terminals decide."""
+    and ground, so its terminals decide.
+    """
     if touched.part >= 0:
         known = structure.part_groups.get(touched.part)
         if known is not None:
@@ -307,7 +310,11 @@ def _expand(
 
 
 def _close_loops(
-    structure: Structure, cluster: int, removed: set[int], attached: set[int], result: list[tuple[RawBranch, int]]
+    structure: Structure,
+    cluster: int,
+    removed: set[int],
+    attached: set[int],
+    result: list[tuple[RawBranch, int]],
 ) -> None:
     """Take in the links that close a ring with something attached inside it."""
     waiting = [loop for loop in structure.loops[cluster] if loop.link.part not in removed]
@@ -341,7 +348,7 @@ def _tree(
         if child in cuts and parent[child] == above:
             return
         ohm = distance[child] - distance[above]
-        result.append((RawBranch(child, above, ohm if ohm > 1e-9 else 1e-9, 0.0, 1.0, 0.0), NO_PART))
+        result.append((RawBranch(child, above, max(1e-09, ohm), 0.0, 1.0, 0.0), NO_PART))
 
     stack: list[int] = []
     for net in sorted(attached, key=enter.__getitem__):

@@ -97,7 +97,9 @@ class KindTable:
         """Names of the types of a kind, in the order of the table."""
         return tuple(name for of_kind, name in self.types if of_kind == kind)
 
-    def values(self, kind: str, type_name: str = "", own: Mapping[str, float] | None = None) -> dict[str, float]:
+    def values(
+        self, kind: str, type_name: str = "", own: Mapping[str, float] | None = None
+    ) -> dict[str, float]:
         """Healthy values of a part: the kind's, replaced by the type's, replaced by its own.
 
         A type name that the table does not know (a machine may carry any marking) leaves the
@@ -141,7 +143,9 @@ def check_values(kind: Kind, values: Mapping[str, float]) -> None:
         if name not in kind.values:
             raise ValueError(f"a {kind.words or kind.name} has no value {name!r}{nearest(name, kind.values)}")
         if math.isnan(value) or (value < 0 and not name.endswith("_v")):
-            raise ValueError(f"{name} of a {kind.words or kind.name} must be a number of 0 or more, found {value}")
+            raise ValueError(
+                f"{name} of a {kind.words or kind.name} must be a number of 0 or more, found {value}"
+            )
 
 
 def _rule(terminals: tuple[str, ...], raw: Mapping[str, str]) -> BranchRule:
@@ -181,7 +185,12 @@ def read_kind_table(text: str) -> KindTable:
                 if needed and needed not in values:
                     raise ValueError(f"kind {name}: a branch names the value {needed!r}, which is not given")
         kinds[name] = Kind(
-            name, row.get("words", ""), terminals, rules, MappingProxyType(values), row.get("default_type", "")
+            name,
+            row.get("words", ""),
+            terminals,
+            rules,
+            MappingProxyType(values),
+            row.get("default_type", ""),
         )
     types: dict[tuple[str, str], PartType] = {}
     for kind, rows in raw.get("type", {}).items():

@@ -133,7 +133,10 @@ def settle_lamps(
     for number in waiting:
         good[number] = False
     return [
-        {name: _state(circuit, name, powers[n].get(name, 0.0), amps[n].get(name, 0.0), ohms[n], good[n]) for name in scan.lamps}
+        {
+            name: _state(circuit, name, powers[n].get(name, 0.0), amps[n].get(name, 0.0), ohms[n], good[n])
+            for name in scan.lamps
+        }
         for n, scan in enumerate(scans)
     ]
 

@@ -248,9 +248,7 @@ def _point(circuit: Circuit, plan: _Plan) -> OperatingPoint:
     for group, found in frame.rest_floating.items():
         if group not in plan.touched:
             loose.extend(found)
-    converged = all(
-        frame.rest[group].point.converged for group in frame.groups if group not in plan.touched
-    )
+    converged = all(frame.rest[group].point.converged for group in frame.groups if group not in plan.touched)
     amps_of: dict[int, float] = {}
     for island in plan.islands:
         point = island.point

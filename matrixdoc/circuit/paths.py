@@ -84,7 +84,9 @@ def _graph(circuit: Circuit) -> nx.MultiDiGraph[Any]:
     return found
 
 
-def _routes(circuit: Circuit) -> tuple[dict[str, float], dict[str, list[str]], dict[str, float], dict[str, list[str]]]:
+def _routes(
+    circuit: Circuit,
+) -> tuple[dict[str, float], dict[str, list[str]], dict[str, float], dict[str, list[str]]]:
     """Distances and net lists: from the nearest rail to each net, and from each net to ground."""
     found = circuit.structures.get("routes")
     if found is None:

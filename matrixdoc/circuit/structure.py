@@ -33,7 +33,8 @@ class Link(NamedTuple):
 
 class Loop(NamedTuple):
     """A link between two nets of one cluster: it matters only if something else is attached
-    inside ``ranges`` (half-open ranges of tree numbers), the tree that it closes to a ring."""
+    inside ``ranges`` (half-open ranges of tree numbers), the tree that it closes to a ring.
+    """
 
     link: Link
     ranges: tuple[tuple[int, int], ...]

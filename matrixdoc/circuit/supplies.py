@@ -74,7 +74,9 @@ def filtered_mean_v(peak_v: float, ripple: float, full_wave: bool = True) -> flo
     return max(peak_v - ripple / 2.0, rectified_mean_v(peak_v, full_wave))
 
 
-def regulated_mean_v(nominal_v: float, peak_v: float, ripple: float, dropout_v: float, full_wave: bool) -> float:
+def regulated_mean_v(
+    nominal_v: float, peak_v: float, ripple: float, dropout_v: float, full_wave: bool
+) -> float:
     """Mean of a regulated rail whose input dips: the output follows the input less the drop-out.
 
     The input is taken as a straight-line discharge by ``ripple`` from the peak; more ripple than
@@ -273,9 +275,7 @@ def _share(ways: Iterable[bool]) -> float:
     return sum(found) / len(found) if found else 0.0
 
 
-def _regulator_state(
-    supply: Supply, patches: Mapping[str, Patch], opened: frozenset[str]
-) -> tuple[str, str]:
+def _regulator_state(supply: Supply, patches: Mapping[str, Patch], opened: frozenset[str]) -> tuple[str, str]:
     """("ok" | "shorted" | "dead", words) of the regulator."""
     patch = patches.get(supply.regulator) if supply.regulator else None
     if supply.regulator and _broken(patch, supply.regulator, opened):

@@ -152,8 +152,8 @@ def _validate(commands: Commands) -> None:
         commands,
         "validate",
         "check definitions and reports",
-        "Check files: every error is told with its line, what was found and what would be right.\n"
-        "A file with a findings list is a report; anything else is a machine definition.",
+        "Check files: every error is told with its line, what was found and what would be\n"
+        "right. A file with a findings list is a report, any other a machine definition.",
         "  matrixdoc validate my_game.yaml\n  matrixdoc validate *.yaml --json",
     )
     parser.add_argument("files", metavar="FILE", nargs="+", help="a definition or a report")

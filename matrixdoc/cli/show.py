@@ -107,7 +107,10 @@ def chart_text(wiring: Wiring, matrix: Matrix) -> str:
     """A chart in 80 columns: columns across, rows down."""
 
     def named(line: Line) -> str:
-        facts = [line.key, line.title, line.colour, *_pins(wiring, line), _drive_name(wiring, line)]
+        # "switch column 3" says no more than C3 does.
+        axis = "column" if line.key.startswith("C") else "row"
+        title = "" if line.title == f"{matrix.name} {axis} {line.key[1:]}" else line.title
+        facts = [line.key, title, line.colour, *_pins(wiring, line), _drive_name(wiring, line)]
         return " ".join(fact for fact in facts if fact)
 
     titles = {(cell.column, cell.row): cell.title or "(no name)" for cell in matrix.cells}
@@ -119,7 +122,7 @@ def chart_text(wiring: Wiring, matrix: Matrix) -> str:
     facts = [(line.key, named(line).removeprefix(line.key).strip()) for line in matrix.rows]
     told = table([fact for fact in facts if fact[1]], ("ROW", "FACTS"))
     return "\n".join(
-        piece for piece in (heading(f"{matrix.name} matrix"), grid, told and f"\n{told}") if piece
+        piece for piece in (heading(f"{wiring.title}: {matrix.name} matrix"), grid, told and f"\n{told}") if piece
     )
 
 

@@ -12,11 +12,12 @@ from typing import Any
 from matrixdoc.definition.compile_builder import Builder, TooManyProblems
 from matrixdoc.definition.compile_checks import check_form, devices
 from matrixdoc.definition.compile_coils import compile_coils
+from matrixdoc.definition.compile_lamp_matrix import compile_lamp_matrix
 from matrixdoc.definition.compile_lights import compile_lights
 from matrixdoc.definition.compile_lines import plan_matrix
-from matrixdoc.definition.compile_matrix import compile_matrix
 from matrixdoc.definition.compile_neighbours import compile_neighbours
 from matrixdoc.definition.compile_supplies import feed_net, supply_rail
+from matrixdoc.definition.compile_switch_matrix import compile_switch_matrix
 from matrixdoc.definition.compile_switches import SwitchIndex, compile_direct_switches
 from matrixdoc.definition.document import Document
 from matrixdoc.definition.errors import InputError
@@ -47,7 +48,8 @@ def _compile(builder: Builder) -> None:
     for name, matrix in form.matrices.items():
         plan = plan_matrix(builder, name, matrix)
         if name in kinds and plan.cells:
-            compile_matrix(builder, plan, kinds[name])
+            build = compile_switch_matrix if kinds[name] == "switch" else compile_lamp_matrix
+            build(builder, plan)
     compile_direct_switches(builder)
     compile_coils(builder, SwitchIndex(builder))
     compile_lights(builder)

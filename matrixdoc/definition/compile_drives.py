@@ -102,6 +102,20 @@ def signal_path(
     return tuple(reference for reference in found if reference)
 
 
+def logic_input(builder: Builder, prefix: str, words: str, name: str, board: str) -> str:
+    """The input of the logic behind a sensing part."""
+    home = builder.logic_board or board
+    return builder.add(
+        f"{prefix}/input",
+        "logic_input",
+        title=f"{words}, logic input{named(name)}",
+        place=builder.board_place(home),
+        board=home,
+        alias=(name,),
+        origin="stated" if name else "assumed",
+    )
+
+
 @dataclass(frozen=True)
 class Decoder:
     """A decoder once it is added: its part, and for each select line its parts."""

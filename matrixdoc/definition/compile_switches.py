@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from matrixdoc.definition.compile_builder import Builder, FormPath, coloured, named
-from matrixdoc.definition.compile_drives import link_part
-from matrixdoc.definition.compile_matrix import logic_input
+from matrixdoc.definition.compile_drives import link_part, logic_input
 from matrixdoc.definition.compile_supplies import rail_of
 from matrixdoc.definition.errors import near_miss, quoted
 from matrixdoc.definition.schema import DirectSwitchForm

@@ -12,63 +12,36 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from functools import partial
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
-from matrixdoc.definition.numbers import parse_colour, parse_quantity
+from matrixdoc.definition.schema_types import (
+    Amperes,
+    Chain,
+    Chart,
+    Colour,
+    Count,
+    Farads,
+    FaradsOrNone,
+    Flag,
+    Henries,
+    Milliseconds,
+    Minutes,
+    Name,
+    Ohms,
+    OhmsOrNone,
+    Position,
+    Text,
+    Volts,
+    count_of,
+)
 
 MOST_LINES = 32
 MOST_LAMPS = 64
 MOST_ENTRIES = 256
 
-_NAME = re.compile(r"[^\s/~\x00-\x1f\x7f](?:[^/~\x00-\x1f\x7f]*[^\s/~\x00-\x1f\x7f])?")
 _PIN = re.compile(r"(?P<connector>\S(?:.*\S)?)\s*-\s*(?P<position>[0-9]{1,3})")
-_YES = {"yes": True, "true": True, "no": False, "false": False}
-
-
-def _text(value: object) -> object:
-    """Numbers count as text where text is wanted (``title: 1984``)."""
-    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
-        return value
-    return str(value).strip()
-
-
-def _name(value: object) -> object:
-    if not isinstance(value, str):
-        value = _text(value)
-    if isinstance(value, str) and not _NAME.fullmatch(value):
-        raise ValueError("a name without '/' or '~'")
-    return value
-
-
-def _flag(value: object) -> object:
-    if isinstance(value, str) and value.strip().lower() in _YES:
-        return _YES[value.strip().lower()]
-    if isinstance(value, bool):
-        return value
-    raise ValueError("yes or no")
-
-
-def _count(value: object) -> object:
-    if isinstance(value, str) and re.fullmatch(r"[0-9]{1,6}", value.strip()):
-        return int(value)
-    return value
-
-
-def _quantity(value: object, unit: str) -> object:
-    return parse_quantity(value.strip(), unit) if isinstance(value, str) else value
-
-
-def _quantity_or_none(value: object, unit: str) -> object:
-    if isinstance(value, str) and value.strip().lower() == "none":
-        return 0.0
-    return _quantity(value, unit)
-
-
-def _colour(value: object) -> object:
-    return parse_colour(value) if isinstance(value, str) else value
 
 
 def _pin(value: object) -> object:
@@ -94,80 +67,11 @@ def _bridge(value: object) -> object:
     return value
 
 
-def _chart(value: object) -> object:
-    """A block of text with one row a line and ``|`` between the cells, or a list of lists."""
-    if isinstance(value, str):
-        lines = [line.strip() for line in value.strip().splitlines() if line.strip()]
-        value = [line.removeprefix("|").removesuffix("|").split("|") for line in lines]
-    if isinstance(value, (list, tuple)):
-        return [[_cell_text(c) for c in row] if isinstance(row, (list, tuple)) else row for row in value]
-    return value
-
-
-def _cell_text(value: object) -> object:
-    return "" if value is None else _text(value)
-
-
-def _chain(value: object) -> object:
-    if isinstance(value, str):
-        text = value.strip()
-        return text if text in ("unknown", "as the chart") else text.replace(",", " ").split()
-    return value
-
-
 def _words(value: object) -> object:
     """One text where a list of texts is wanted counts as a list of one."""
     return [value] if isinstance(value, str) else value
 
 
-_TEXT_OR_NUMBER = WithJsonSchema({"type": ["string", "number"]})
-_ANY_TEXT = WithJsonSchema({"type": ["string", "number"], "maxLength": 400})
-
-Text = Annotated[str, BeforeValidator(_text), Field(max_length=400), _ANY_TEXT]
-Name = Annotated[str, BeforeValidator(_name), Field(min_length=1, max_length=60), _ANY_TEXT]
-Flag = Annotated[bool, BeforeValidator(_flag), WithJsonSchema({"enum": ["yes", "no", True, False]})]
-Count = Annotated[int, BeforeValidator(_count), Field(ge=0, le=9999), _TEXT_OR_NUMBER]
-Colour = Annotated[str, BeforeValidator(_colour), WithJsonSchema({"type": "string"})]
-
-
-_POSITIVE = Field(gt=0, allow_inf_nan=False)
-_NOT_NEGATIVE = Field(ge=0, allow_inf_nan=False)
-
-Volts = Annotated[float, BeforeValidator(partial(_quantity, unit="V")), _POSITIVE, _TEXT_OR_NUMBER]
-Amperes = Annotated[float, BeforeValidator(partial(_quantity, unit="A")), _POSITIVE, _TEXT_OR_NUMBER]
-Ohms = Annotated[float, BeforeValidator(partial(_quantity, unit="ohm")), _POSITIVE, _TEXT_OR_NUMBER]
-Farads = Annotated[float, BeforeValidator(partial(_quantity, unit="F")), _POSITIVE, _TEXT_OR_NUMBER]
-Henries = Annotated[float, BeforeValidator(partial(_quantity, unit="H")), _POSITIVE, _TEXT_OR_NUMBER]
-Milliseconds = Annotated[float, BeforeValidator(partial(_quantity, unit="ms")), _POSITIVE, _TEXT_OR_NUMBER]
-Minutes = Annotated[
-    float, BeforeValidator(partial(_quantity, unit="min")), Field(ge=0, le=1000), _TEXT_OR_NUMBER
-]
-OhmsOrNone = Annotated[
-    float, BeforeValidator(partial(_quantity_or_none, unit="ohm")), _NOT_NEGATIVE, _TEXT_OR_NUMBER
-]
-FaradsOrNone = Annotated[
-    float, BeforeValidator(partial(_quantity_or_none, unit="F")), _NOT_NEGATIVE, _TEXT_OR_NUMBER
-]
-Chart = Annotated[
-    tuple[tuple[Annotated[str, Field(max_length=60)], ...], ...],
-    BeforeValidator(_chart),
-    WithJsonSchema(
-        {
-            "anyOf": [
-                {"type": "string", "description": "one row a line, | between the cells"},
-                {
-                    "type": "array",
-                    "items": {"type": "array", "items": {"type": ["string", "number", "null"]}},
-                },
-            ]
-        }
-    ),
-]
-Chain = Annotated[
-    Literal["unknown", "as the chart"] | tuple[Name, ...],
-    BeforeValidator(_chain),
-    WithJsonSchema({"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}),
-]
 Notes = Annotated[tuple[Text, ...], BeforeValidator(_words)]
 CellOrder = Literal["contact first", "lamp first", "diode first", "unknown"]
 
@@ -182,7 +86,7 @@ class PinPlace(Form):
     """A position of a connector; may be written ``S1-4``."""
 
     connector: Name
-    position: Annotated[int, BeforeValidator(_count), Field(ge=1, le=200)]
+    position: Position
 
 
 Pin = Annotated[
@@ -240,7 +144,7 @@ class LinkForm(Form):
     """The many-pin link between the logic board and the board that carries the drives."""
 
     boards: tuple[Name, Name]
-    pins: Annotated[int, BeforeValidator(_count), Field(ge=1, le=200)] | None = None
+    pins: Position | None = None
     title: Text = ""
     place: Name | None = None
     note: Text = ""
@@ -252,7 +156,7 @@ class ConnectorForm(Form):
     title: Text = ""
     board: Name | None = None
     place: Name | None = None
-    pins: Annotated[int, BeforeValidator(_count), Field(ge=1, le=200)] | None = None
+    pins: Position | None = None
     also: Mapping[str, Name] = Field(default_factory=dict)
     note: Text = ""
 
@@ -303,7 +207,7 @@ class DrivePath(Form):
     drive_type: Text = ""
     pre_driver: Text = ""
     logic: Text = ""
-    link: Annotated[int, BeforeValidator(_count), Field(ge=1, le=200)] | None = None
+    link: Position | None = None
     board: Name | None = None
     pin: Pin | None = None
     wire: Colour = ""
@@ -348,7 +252,7 @@ class SelectForm(Form):
     """One select line of a decoder: from the logic, over the link if there is one."""
 
     logic: Text = ""
-    link: Annotated[int, BeforeValidator(_count), Field(ge=1, le=200)] | None = None
+    link: Position | None = None
 
 
 class DecoderForm(Form):
@@ -368,7 +272,7 @@ class MatrixForm(Form):
     sensing: Text = ""
     chart: Chart
     across: Literal["columns", "rows"] = "columns"
-    numbered_from: Annotated[Literal[0, 1], BeforeValidator(_count), WithJsonSchema({"enum": [0, 1]})] = 1
+    numbered_from: Annotated[Literal[0, 1], BeforeValidator(count_of), WithJsonSchema({"enum": [0, 1]})] = 1
     numbering: NumberingForm | None = None
     scan: Milliseconds | None = None
     supply: Name | None = None
@@ -399,7 +303,7 @@ class EnableForm(Form):
 
     title: Text = ""
     logic: Text = ""
-    link: Annotated[int, BeforeValidator(_count), Field(ge=1, le=200)] | None = None
+    link: Position | None = None
     board: Name | None = None
     note: Text = ""
 
@@ -491,7 +395,7 @@ class DirectSwitchForm(Form):
     pull: Ohms | None = None
     sensor: Text = ""
     logic: Text = ""
-    link: Annotated[int, BeforeValidator(_count), Field(ge=1, le=200)] | None = None
+    link: Position | None = None
     board: Name | None = None
     pin: Pin | None = None
     wire: Colour = ""
@@ -522,7 +426,7 @@ class IlluminationForm(Form):
     return_pin: Pin | None = None
     return_wire: Colour = ""
     lamps: (
-        Annotated[int, BeforeValidator(_count), Field(ge=1, le=MOST_LAMPS)]
+        Annotated[int, BeforeValidator(count_of), Field(ge=1, le=MOST_LAMPS)]
         | Annotated[tuple[Text, ...], Field(min_length=1, max_length=MOST_LAMPS)]
     ) = 1
     lamp: Text = ""

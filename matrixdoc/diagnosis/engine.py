@@ -32,6 +32,8 @@ from matrixdoc.faults.priors import Fault, possible_faults
 
 PARTS_CONSIDERED = 12
 SUSPECTS_CONSIDERED = 24
+LEADERS, LEAST_CHECKED = 6, 0.02
+"""Checks are generated for this many leading suspects, and for any other at least this probable."""
 LOCKED_LIMIT = 0.3
 """Checks under power are held back while a locked coil is at least this probable."""
 
@@ -119,7 +121,8 @@ class Engine:
         """Checks that bear on the suspects, each with what every suspect predicts."""
         considered = suspects[:SUSPECTS_CONSIDERED]
         checks: dict[str, Check] = {}
-        parts = list(dict.fromkeys(f.part for s in considered for f in s.faults))[:PARTS_CONSIDERED]
+        worth_a_check = [s for n, s in enumerate(considered) if n < LEADERS or s.probability >= LEAST_CHECKED]
+        parts = list(dict.fromkeys(f.part for s in worth_a_check for f in s.faults))[:PARTS_CONSIDERED]
         for reference in parts:
             for check in self.generator.for_part(reference):
                 checks.setdefault(check.key, check)

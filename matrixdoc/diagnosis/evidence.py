@@ -97,7 +97,9 @@ class Evidence:
         finding = self.findings[index]
         for fault in faults:
             if fault.part == OUTSIDE and self.outside_groups.get(index) == fault.mode:
-                return slip_probability(finding.look, finding.outcome, finding.situation.held)
+                return slip_probability(
+                    finding.look, finding.outcome, finding.situation.held, self._usual()
+                )
         return sum(p * self._report(index, acting) for p, acting in self.acting(index, faults))
 
     def _report(self, index: int, acting: tuple[Fault, ...]) -> float:
@@ -110,8 +112,19 @@ class Evidence:
             if isinstance(outcome, frozenset):
                 resting = outcome
         return report_probability(
-            finding.look, prediction, finding.outcome, self.slip(index), resting, finding.situation.held
+            finding.look,
+            prediction,
+            finding.outcome,
+            self.slip(index),
+            resting,
+            finding.situation.held,
+            self._usual() if finding.look.kind == "reads" else frozenset(),
         )
+
+    def _usual(self) -> frozenset[str]:
+        """Switches that read at rest on the healthy machine."""
+        outcome = self.predictor.predict(Situation(), RESTING_LOOK, ())[0][0]
+        return outcome if isinstance(outcome, frozenset) else frozenset()
 
 
 class Anchors:

@@ -39,7 +39,9 @@ def switch_instants(count: int, *, unequal: bool) -> list[Instant]:
         active = frozenset({f"switch/C{column}/drive", *(f"switch/{cell}/contact" for cell in closed)})
         patches = {}
         if unequal:
-            patches = {f"switch/R{r}/pull": Patch(values={"ohm": 900.0 + rng.random() * 200.0}) for r in range(1, 9)}
+            patches = {
+                f"switch/R{r}/pull": Patch(values={"ohm": 900.0 + rng.random() * 200.0}) for r in range(1, 9)
+            }
         found.append(Instant(active, patches, ROWS))
     return found
 
@@ -52,7 +54,9 @@ def lamp_instants(count: int) -> list[Instant]:
         rows = rng.sample(range(1, 9), rng.randint(1, 8))
         active = frozenset({f"lamp/C{rng.randint(1, 8)}/drive", *(f"lamp/R{r}/drive" for r in rows)})
         part = f"lamp/C{rng.randint(1, 8)}R{rng.randint(1, 8)}/{rng.choice(['diode', 'lamp'])}"
-        found.append(Instant(active, {part: rng.choice([Patch(absent=True), Patch(shunt_ohm=0.01)])}, (), LAMPS))
+        found.append(
+            Instant(active, {part: rng.choice([Patch(absent=True), Patch(shunt_ohm=0.01)])}, (), LAMPS)
+        )
     return found
 
 
@@ -96,13 +100,17 @@ def main(count: int) -> None:
         )
         words = "every row its own pull-up" if unequal else "equal rows"
         print(f"{words}:")
-        print(f"  ours      {seconds * 1e6:9.1f} us a point, set-up included ({solver.solved} distinct circuits)")
+        print(
+            f"  ours      {seconds * 1e6:9.1f} us a point, set-up included ({solver.solved} distinct circuits)"
+        )
         print(f"  neospice  {solving * 1e6:9.1f} us a point solving, {whole * 1e6:.1f} with reading the deck")
         print(f"  ratio     {solving / seconds:9.1f} (goal 15), {whole / seconds:.1f} with reading")
         print(f"  largest difference {worst * 1e6:.1f} uV over {len(sample)} points")
     instants = lamp_instants(count // 2)
     seconds, solver, _ = ours(lamp_matrix(8, 8).build(), instants)
-    print(f"8x8 lamp matrix, 64 currents wanted: {seconds * 1e6:.1f} us a point ({solver.solved} distinct circuits)")
+    print(
+        f"8x8 lamp matrix, 64 currents wanted: {seconds * 1e6:.1f} us a point ({solver.solved} distinct circuits)"
+    )
 
 
 if __name__ == "__main__":

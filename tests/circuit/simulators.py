@@ -27,7 +27,9 @@ def need_ngspice() -> None:
         pytest.fail("ngspice is not installed, and CI=true: the checks against it must run")
     with warnings.catch_warnings():
         warnings.simplefilter("always")
-        warnings.warn("ngspice is not installed: checks against it are LEFT OUT", NgspiceMissing, stacklevel=2)
+        warnings.warn(
+            "ngspice is not installed: checks against it are LEFT OUT", NgspiceMissing, stacklevel=2
+        )
     pytest.skip("ngspice is not installed")
 
 
@@ -35,7 +37,9 @@ def run_ngspice(deck: str, folder: Path) -> dict[str, float]:
     """Printed values of an operating point, by name as printed (lower case)."""
     path = folder / "deck.cir"
     path.write_text(deck, encoding="utf-8")
-    done = subprocess.run([NGSPICE or "ngspice", "-b", str(path)], capture_output=True, text=True, timeout=60, check=False)
+    done = subprocess.run(
+        [NGSPICE or "ngspice", "-b", str(path)], capture_output=True, text=True, timeout=60, check=False
+    )
     found: dict[str, float] = {}
     names: list[str] = []
     for line in done.stdout.splitlines():

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from matrixdoc.circuit import newton
-from matrixdoc.circuit.newton import Problem, solve, wright_omega
 from matrixdoc.circuit.netlist import Instant, Lead, Solver, build_circuit, operating_points
+from matrixdoc.circuit.newton import Problem, solve, wright_omega
 from matrixdoc.circuit.patch import Patch
 from matrixdoc.definition.wiring import GROUND
 from tests.circuit.wirings import WiringBuilder, lamp_matrix, switch_matrix

@@ -13,13 +13,7 @@ from matrixdoc.definition.wiring import GROUND, Part
 from tests.circuit.wirings import WiringBuilder
 
 TABLE = load_kind_table()
-CONTRACT = (
-    "wire joint pin contact diode resistor capacitor lamp led coil fuse strobe_sink strobe_push_pull "
-    "strobe_source strobe_source_push_pull low_side low_side_npn low_side_nmos high_side_pnp "
-    "high_side_darlington high_side_pmos thyristor changeover sensing winding rectifier electrolytic "
-    "regulator logic_output link_pin pre_driver decoder logic_input enable relay_coil_driver emitter "
-    "phototransistor bridge"
-).split()
+CONTRACT = ["wire", "joint", "pin", "contact", "diode", "resistor", "capacitor", "lamp", "led", "coil", "fuse", "strobe_sink", "strobe_push_pull", "strobe_source", "strobe_source_push_pull", "low_side", "low_side_npn", "low_side_nmos", "high_side_pnp", "high_side_darlington", "high_side_pmos", "thyristor", "changeover", "sensing", "winding", "rectifier", "electrolytic", "regulator", "logic_output", "link_pin", "pre_driver", "decoder", "logic_input", "enable", "relay_coil_driver", "emitter", "phototransistor", "bridge"]
 SOLVED = [name for name, kind in TABLE.kinds.items() if kind.branches]
 TWO_WAY = ["wire", "joint", "pin", "resistor", "lamp", "coil", "fuse"]
 
@@ -50,7 +44,9 @@ def test_every_kind_of_the_contract_is_there_and_no_other():
 
 def test_every_value_and_type_has_a_source():
     sources = [value.source for kind in TABLE.kinds.values() for value in kind.values.values()]
-    sources += [row.source for row in TABLE.types.values()] + [row.source for row in TABLE.thresholds.values()]
+    sources += [row.source for row in TABLE.types.values()] + [
+        row.source for row in TABLE.thresholds.values()
+    ]
     assert len(sources) > 100
     assert all(len(source) > 3 for source in sources)
 
@@ -192,7 +188,10 @@ def test_a_latent_bridge_comes_alive_by_its_patch():
     assert list(circuit.bridges) == ["bridge/a~b"]
     rest, joined = operating_points(
         circuit,
-        [Instant(frozenset(), {}, ("a", "b")), Instant(frozenset(), {"bridge/a~b": Patch(shunt_ohm=0.05)}, ("a", "b"))],
+        [
+            Instant(frozenset(), {}, ("a", "b")),
+            Instant(frozenset(), {"bridge/a~b": Patch(shunt_ohm=0.05)}, ("a", "b")),
+        ],
     )
     assert rest.volts["a"] == pytest.approx(5.0, abs=1e-6)
     assert rest.volts["b"] == pytest.approx(0.0, abs=1e-6)

@@ -75,7 +75,9 @@ def test_a_shorted_row_drive_lights_its_row_normally():
     assert stuck["lamp/C3R6/lamp"].relative_power < 1e-6
 
 
-@pytest.mark.parametrize(("commanded", "least", "most"), [(1, 0.85, 1.1), (2, 1.3, 1.8), (4, 2.2, 3.0), (8, 4.0, 6.0)])
+@pytest.mark.parametrize(
+    ("commanded", "least", "most"), [(1, 0.85, 1.1), (2, 1.3, 1.8), (4, 2.2, 3.0), (8, 4.0, 6.0)]
+)
 def test_a_shorted_column_drive_over_heats_its_lamps(commanded, least, most):
     """Common practice, no source (from an independent simulation): against a normally lit lamp 1 for one
     commanded lamp of the row, about 1.5 for two, 2.6 for four, over 4 for all eight.
@@ -131,7 +133,9 @@ def test_pulse_end():
     assert coils.pulse_end_a(0.0, 50.0, 0.02, 2.0) == 0.0
 
 
-@pytest.mark.parametrize(("volts", "ohm", "seconds"), [(24.0, 10.0, 52.0), (50.0, 10.0, 12.0), (50.0, 4.0, 5.0)])
+@pytest.mark.parametrize(
+    ("volts", "ohm", "seconds"), [(24.0, 10.0, 52.0), (50.0, 10.0, 12.0), (50.0, 4.0, 5.0)]
+)
 def test_heating_of_a_locked_coil(volts, ohm, seconds):
     """60 g of copper, +130 K, all heat kept (adiabatic estimate; specific heat of copper 385 J/(kg K))."""
     assert coils.heating_s(volts * volts / ohm, 0.060, 130.0) == pytest.approx(seconds, rel=0.04)

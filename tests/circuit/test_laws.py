@@ -23,17 +23,33 @@ def random_wiring(seed: int, *, leak_a: float, stiff: bool) -> tuple[WiringBuild
     """Resistors, diodes, contacts and wires between a few nets; every net is held by at most 10 kohm."""
     rng = random.Random(seed)
     builder = WiringBuilder(f"random {seed}")
-    builder.supply("main", "rail/main", rng.choice([5.0, 12.0, 24.0]), stiff=stiff, ohm=rng.choice([0.1, 1.0, 20.0]))
+    builder.supply(
+        "main", "rail/main", rng.choice([5.0, 12.0, 24.0]), stiff=stiff, ohm=rng.choice([0.1, 1.0, 20.0])
+    )
     nets = [f"net{number}" for number in range(rng.randint(2, 9))]
     everywhere = [*nets, GROUND, "rail/main"]
     for number, net in enumerate(nets):
         other = rng.choice([GROUND, "rail/main"] if number == 0 else [GROUND, "rail/main", *nets[:number]])
-        builder.add(f"hold{number}", "resistor", net, other, ohm=10 ** rng.uniform(0, 4) if other in (GROUND, "rail/main") else 10 ** rng.uniform(-2, 2))
+        builder.add(
+            f"hold{number}",
+            "resistor",
+            net,
+            other,
+            ohm=10 ** rng.uniform(0, 4) if other in (GROUND, "rail/main") else 10 ** rng.uniform(-2, 2),
+        )
     for number in range(rng.randint(1, 12)):
         a, b = rng.sample(everywhere, 2)
         kind = rng.choice(["resistor", "diode", "diode", "contact", "wire", "joint"])
         if kind == "diode":
-            builder.add(f"part{number}", kind, a, b, saturation_a=leak_a, emission=rng.choice([1.0, 1.9]), series_ohm=rng.choice([0.01, 0.6, 5.0]))
+            builder.add(
+                f"part{number}",
+                kind,
+                a,
+                b,
+                saturation_a=leak_a,
+                emission=rng.choice([1.0, 1.9]),
+                series_ohm=rng.choice([0.01, 0.6, 5.0]),
+            )
         else:
             builder.add(f"part{number}", kind, a, b, ohm=10 ** rng.uniform(-2, 5))
     return builder, nets
@@ -42,7 +58,13 @@ def random_wiring(seed: int, *, leak_a: float, stiff: bool) -> tuple[WiringBuild
 def instant_of(builder: WiringBuilder, nets: list[str], seed: int, **more) -> Instant:
     rng = random.Random(seed + 1)
     contacts = [name for name, part in builder.parts.items() if part.kind == "contact"]
-    return Instant(frozenset(name for name in contacts if rng.random() < 0.6), {}, tuple(nets), tuple(builder.parts), **more)
+    return Instant(
+        frozenset(name for name in contacts if rng.random() < 0.6),
+        {},
+        tuple(nets),
+        tuple(builder.parts),
+        **more,
+    )
 
 
 @settings(max_examples=150, deadline=None, derandomize=True)
@@ -70,7 +92,9 @@ def test_asking_for_less_gives_the_same(seed):
     circuit = build_circuit(builder.build())
     everything = operating_points(circuit, [instant_of(builder, nets, seed)])[0]
     active = instant_of(builder, nets, seed).active
-    for net, point in zip(nets, operating_points(circuit, [Instant(active, {}, (net,)) for net in nets]), strict=True):
+    for net, point in zip(
+        nets, operating_points(circuit, [Instant(active, {}, (net,)) for net in nets]), strict=True
+    ):
         assert point.volts[net] == pytest.approx(everything.volts[net], abs=2e-6)
 
 
@@ -81,7 +105,9 @@ def test_balance_and_power(seed, stiff):
     wiring = builder.build()
     circuit = build_circuit(wiring)
     asked = (*nets, "rail/main")
-    point = operating_points(circuit, [Instant(instant_of(builder, nets, seed).active, {}, asked, tuple(builder.parts))])[0]
+    point = operating_points(
+        circuit, [Instant(instant_of(builder, nets, seed).active, {}, asked, tuple(builder.parts))]
+    )[0]
     assert point.converged
     into = dict.fromkeys((*asked, GROUND), 0.0)
     volts = {**point.volts, GROUND: 0.0}
@@ -129,7 +155,9 @@ def test_junction_currents_obey_the_diode_equation(seed):
         if part.kind != "diode" or point.amps[name] < 1e-6:
             continue
         amps, own = point.amps[name], part.values
-        across = amps * own["series_ohm"] + own["emission"] * THERMAL_V * math.log1p(amps / own["saturation_a"])
+        across = amps * own["series_ohm"] + own["emission"] * THERMAL_V * math.log1p(
+            amps / own["saturation_a"]
+        )
         assert volts[part.nets[0]] - volts[part.nets[1]] == pytest.approx(across, abs=2e-5, rel=2e-5)
 
 
@@ -145,7 +173,9 @@ def test_switch_matrices_with_random_faults(drive, pull):
     instants = []
     for _ in range(60):
         active = {f"switch/C{rng.randint(1, 4)}/drive"}
-        active |= {f"switch/C{rng.randint(1, 4)}R{rng.randint(1, 4)}/contact" for _ in range(rng.randint(0, 4))}
+        active |= {
+            f"switch/C{rng.randint(1, 4)}R{rng.randint(1, 4)}/contact" for _ in range(rng.randint(0, 4))
+        }
         patches = {}
         for name in rng.sample(names, 2):
             patches[name] = rng.choice(
@@ -182,11 +212,21 @@ def test_lamp_matrices_with_random_faults(stiff):
     names = list(builder.parts)
     instants = []
     for _ in range(40):
-        active = {f"lamp/C{rng.randint(1, 4)}/drive"} | {f"lamp/R{rng.randint(1, 4)}/drive" for _ in range(rng.randint(0, 4))}
-        patches = {name: rng.choice([Patch(absent=True), Patch(shunt_ohm=0.05), Patch(reversed=True), Patch(stuck="active")]) for name in rng.sample(names, 2)}
+        active = {f"lamp/C{rng.randint(1, 4)}/drive"} | {
+            f"lamp/R{rng.randint(1, 4)}/drive" for _ in range(rng.randint(0, 4))
+        }
+        patches = {
+            name: rng.choice(
+                [Patch(absent=True), Patch(shunt_ohm=0.05), Patch(reversed=True), Patch(stuck="active")]
+            )
+            for name in rng.sample(names, 2)
+        }
         instants.append(Instant(frozenset(active), patches, (), lamps))
     for instant, one, other in zip(
-        instants, operating_points(circuit, instants), operating_points(circuit, instants, reduce=False), strict=True
+        instants,
+        operating_points(circuit, instants),
+        operating_points(circuit, instants, reduce=False),
+        strict=True,
     ):
         for name in lamps:
             assert one.amps[name] == pytest.approx(other.amps[name], abs=1e-6, rel=1e-5), (instant, name)
@@ -206,7 +246,10 @@ def test_power_off_meter_checks_match_the_whole_machine(lead_ohm):
         lead = Lead(red, black, lead_ohm, 0.0 if lead_ohm > 1e6 else 2.5)
         instants.append(Instant(closed, {}, (red, black), leads=(lead,), rails=off))
     for instant, one, other in zip(
-        instants, operating_points(circuit, instants), operating_points(circuit, instants, reduce=False), strict=True
+        instants,
+        operating_points(circuit, instants),
+        operating_points(circuit, instants, reduce=False),
+        strict=True,
     ):
         red, black = instant.nets
         seen, whole = one.volts[red] - one.volts[black], other.volts[red] - other.volts[black]

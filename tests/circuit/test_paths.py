@@ -7,7 +7,16 @@ import dataclasses
 import pytest
 
 from matrixdoc.circuit.netlist import build_circuit
-from matrixdoc.circuit.paths import current_path, device_elements, drive_of, only_on, part_multigraph, shared_by, shared_parts, upstream
+from matrixdoc.circuit.paths import (
+    current_path,
+    device_elements,
+    drive_of,
+    only_on,
+    part_multigraph,
+    shared_by,
+    shared_parts,
+    upstream,
+)
 from matrixdoc.definition.wiring import GROUND, Coil, Drive, Part
 from tests.circuit.wirings import WiringBuilder, lamp_matrix, switch_matrix
 
@@ -56,7 +65,11 @@ def test_a_column_part_serves_its_column():
 def test_two_cells_of_a_column_share_its_head():
     shared = shared_parts(SWITCHES, "switch/C2R3", "switch/C2R5")
     assert set(shared) == {
-        "switch/C2/segment2", "switch/C2/segment1", "switch/C2/wire", "switch/C2/pin", "switch/C2/drive",
+        "switch/C2/segment2",
+        "switch/C2/segment1",
+        "switch/C2/wire",
+        "switch/C2/pin",
+        "switch/C2/drive",
     }
     assert shared_parts(SWITCHES, "switch/C2R3", "switch/C4R5") == ()
 
@@ -76,8 +89,16 @@ def test_steps_carry_pin_colour_and_place():
     builder.parts["switch/C1/pin"] = dataclasses.replace(
         pin, board="driver", connector="K4", position=3, colour="GNBN", place="backbox"
     )
-    step = next(s for s in current_path(build_circuit(builder.build()), "switch/C1R1") if s.reference == pin.reference)
-    assert (step.board, step.connector, step.position, step.colour, step.place) == ("driver", "K4", 3, "GNBN", "backbox")
+    step = next(
+        s for s in current_path(build_circuit(builder.build()), "switch/C1R1") if s.reference == pin.reference
+    )
+    assert (step.board, step.connector, step.position, step.colour, step.place) == (
+        "driver",
+        "K4",
+        3,
+        "GNBN",
+        "backbox",
+    )
 
 
 def test_path_of_a_lamp():
@@ -94,7 +115,12 @@ def coil_machine():
     for number, ends in enumerate((("ac3", "rail"), ("ac2", "rail"), (GROUND, "ac3"), (GROUND, "ac2")), 1):
         builder.add(f"rectifier{number}", "rectifier", *ends)
     builder.supply(
-        "coil", "rail", 50.0, stiff=False, ohm=0.5, ac_parts=("winding", "fuse"),
+        "coil",
+        "rail",
+        50.0,
+        stiff=False,
+        ohm=0.5,
+        ac_parts=("winding", "fuse"),
         rectifiers=tuple(f"rectifier{n}" for n in range(1, 5)),
     )
     for number in (1, 2):
@@ -103,7 +129,9 @@ def coil_machine():
         builder.add(f"drive{number}", "low_side", f"lug{number}", GROUND)
         builder.parts[f"logic{number}"] = Part(f"logic{number}", "logic_output")
         builder.drives[f"d{number}"] = Drive(f"d{number}", "", (f"logic{number}",), f"drive{number}")
-        builder.coils[f"coil/{number}"] = Coil(f"coil/{number}", "", f"coil{number}", f"d{number}", f"diode{number}")
+        builder.coils[f"coil/{number}"] = Coil(
+            f"coil/{number}", "", f"coil{number}", f"d{number}", f"diode{number}"
+        )
     return build_circuit(builder.build())
 
 

@@ -46,8 +46,11 @@ def test_random_circuits_against_ngspice(seed, tmp_path):
     instant = instant_of(builder, nets, seed)
     point = operating_points(circuit, [instant])[0]
     found = run_ngspice(spice_deck(circuit, instant, "random"), tmp_path)
-    assert_close({node_name(circuit, net): point.volts[net] for net in nets},
-                 {node_name(circuit, net): found[f"v({node_name(circuit, net)})"] for net in nets}, seed)
+    assert_close(
+        {node_name(circuit, net): point.volts[net] for net in nets},
+        {node_name(circuit, net): found[f"v({node_name(circuit, net)})"] for net in nets},
+        seed,
+    )
 
 
 def switch_instants():
@@ -55,16 +58,27 @@ def switch_instants():
     rng = random.Random(5)
     corners = frozenset(f"switch/{cell}/contact" for cell in ("C1R1", "C1R2", "C2R1"))
     yield "healthy", Instant(corners | {"switch/C2/drive"}, {}, rows)
-    yield "shorted diode", Instant(corners | {"switch/C2/drive"}, {"switch/C1R1/diode": Patch(shunt_ohm=0.01)}, rows)
+    yield (
+        "shorted diode",
+        Instant(corners | {"switch/C2/drive"}, {"switch/C1R1/diode": Patch(shunt_ohm=0.01)}, rows),
+    )
     for number in range(4):
         closed = frozenset(f"switch/C{rng.randint(1, 8)}R{rng.randint(1, 8)}/contact" for _ in range(4))
         part = f"switch/C{rng.randint(1, 8)}R{rng.randint(1, 8)}/diode"
-        patch = rng.choice([Patch(reversed=True), Patch(absent=True), Patch(ground_ohm=0.1), Patch(shunt_ohm=0.01)])
-        yield f"random {number}", Instant(closed | {f"switch/C{rng.randint(1, 8)}/drive"}, {part: patch}, rows)
+        patch = rng.choice(
+            [Patch(reversed=True), Patch(absent=True), Patch(ground_ohm=0.1), Patch(shunt_ohm=0.01)]
+        )
+        yield (
+            f"random {number}",
+            Instant(closed | {f"switch/C{rng.randint(1, 8)}/drive"}, {part: patch}, rows),
+        )
     off = {"rail/logic": (0.0, math.inf)}
     lead = (Lead("switch/R1/board", "switch/C1/board", 1500.0, 2.5),)
     nets = ("switch/R1/board", "switch/C1/board")
-    yield "diode test, power off", Instant(frozenset({"switch/C1R1/contact"}), {}, nets, leads=lead, rails=off)
+    yield (
+        "diode test, power off",
+        Instant(frozenset({"switch/C1R1/contact"}), {}, nets, leads=lead, rails=off),
+    )
 
 
 @pytest.mark.ngspice
@@ -94,7 +108,9 @@ def test_deck_of_a_lamp_matrix(stiff, tmp_path):
     deck = spice_deck(circuit, instant, "lamps: two rows, a shorted diode")
     point = operating_points(circuit, [instant])[0]
     found = run_ngspice(deck, tmp_path)
-    assert point.volts["lamp/C2/board"] == pytest.approx(found[f"v({node_name(circuit, 'lamp/C2/board')})"], rel=2e-3)
+    assert point.volts["lamp/C2/board"] == pytest.approx(
+        found[f"v({node_name(circuit, 'lamp/C2/board')})"], rel=2e-3
+    )
     lines = [line for line in deck.splitlines() if line.startswith("* i(vamp")]
     assert len(lines) == len(lamps)
     for line in lines:

@@ -8,7 +8,13 @@ import pytest
 
 from matrixdoc.circuit.netlist import build_circuit
 from matrixdoc.circuit.patch import Patch
-from matrixdoc.circuit.supplies import filtered_mean_v, rail_source, rectified_peak_v, regulated_mean_v, ripple_v
+from matrixdoc.circuit.supplies import (
+    filtered_mean_v,
+    rail_source,
+    rectified_peak_v,
+    regulated_mean_v,
+    ripple_v,
+)
 from matrixdoc.definition.wiring import GROUND
 from tests.circuit.wirings import WiringBuilder
 
@@ -22,7 +28,9 @@ def machine(kind, *, winding_v=13.0, fuse=True):
         builder.add("fuse", "fuse", "ac1", "ac3")
         first = "ac3"
     out = "raw" if kind == "logic" else "rail"
-    ends = ((first, out),) if kind == "half" else ((first, out), ("ac2", out), (GROUND, first), (GROUND, "ac2"))
+    ends = (
+        ((first, out),) if kind == "half" else ((first, out), ("ac2", out), (GROUND, first), (GROUND, "ac2"))
+    )
     for number, nets in enumerate(ends, 1):
         builder.add(f"rectifier{number}", "rectifier", *nets)
     if kind in {"coil", "logic", "half"}:
@@ -30,11 +38,17 @@ def machine(kind, *, winding_v=13.0, fuse=True):
     if kind == "logic":
         builder.add("regulator", "regulator", "raw", "rail")
     builder.supply(
-        "main", "rail", {"lamp": 13.0, "coil": 16.0, "logic": 5.0, "half": 16.0}[kind],
-        stiff=kind == "logic", ohm=0.2, winding_v=winding_v if kind != "logic" else 8.0 if winding_v else 0.0,
+        "main",
+        "rail",
+        {"lamp": 13.0, "coil": 16.0, "logic": 5.0, "half": 16.0}[kind],
+        stiff=kind == "logic",
+        ohm=0.2,
+        winding_v=winding_v if kind != "logic" else 8.0 if winding_v else 0.0,
         ac_parts=("winding", "fuse") if fuse else ("winding",),
         rectifiers=tuple(f"rectifier{n}" for n in range(1, len(ends) + 1)),
-        capacitor="capacitor" if kind != "lamp" else "", regulator="regulator" if kind == "logic" else "", load_a=1.0,
+        capacitor="capacitor" if kind != "lamp" else "",
+        regulator="regulator" if kind == "logic" else "",
+        load_a=1.0,
     )
     return build_circuit(builder.build())
 
@@ -73,7 +87,9 @@ def test_dead_supplies(kind, patches, opened):
 
 
 def test_a_short_without_a_fuse_is_called_a_fire_hazard():
-    source = rail_source(machine("coil", fuse=False), "main", {"rectifier1": Patch(shunt_ohm=0.01)}, frozenset())
+    source = rail_source(
+        machine("coil", fuse=False), "main", {"rectifier1": Patch(shunt_ohm=0.01)}, frozenset()
+    )
     assert source.dead
     assert "fire" in source.words
 
@@ -147,5 +163,8 @@ def test_regulation_holds_until_the_dips_reach_it():
     assert regulated_mean_v(5.0, 10.0, 2.0, 2.0, full_wave=True) == pytest.approx(5.0, abs=1e-12)
     assert regulated_mean_v(5.0, 10.0, 6.0, 2.0, full_wave=True) < 5.0
     # No capacitor: the mean of min(5, 10 sin - 2) over a half cycle, by a finer sum.
-    fine = sum(min(5.0, max(0.0, 10.0 * math.sin(math.pi * (n + 0.5) / 20000) - 2.0)) for n in range(20000)) / 20000
+    fine = (
+        sum(min(5.0, max(0.0, 10.0 * math.sin(math.pi * (n + 0.5) / 20000) - 2.0)) for n in range(20000))
+        / 20000
+    )
     assert regulated_mean_v(5.0, 10.0, math.inf, 2.0, full_wave=True) == pytest.approx(fine, abs=1e-3)

@@ -46,7 +46,9 @@ def test_component_failure_in_series(patch, amps, drops):
     assert found == pytest.approx(drops, abs=1e-3)
 
 
-@pytest.mark.parametrize(("patch", "middle", "total"), [(None, 0.200, 0.350), (Patch(absent=True), 0.0, 0.150)])
+@pytest.mark.parametrize(
+    ("patch", "middle", "total"), [(None, 0.200, 0.350), (Patch(absent=True), 0.0, 0.150)]
+)
 def test_component_failure_in_parallel(patch, middle, total):
     """Kuphaldt, Lessons In Electric Circuits I ch. 5, "Component failure analysis": 90, 45, 180 ohm on 9 V."""
     builder = WiringBuilder()
@@ -106,12 +108,22 @@ def test_five_in_series():
     builder.add("R4", "resistor", "n4", GROUND, ohm=10.0)
     point = solve(builder, ("n1", "n2", "n3", "n4"), ("R0",))
     assert point.amps["R0"] == pytest.approx(0.1, abs=1e-9)
-    assert [point.volts[f"n{number}"] for number in range(1, 5)] == pytest.approx([7.0, 5.0, 3.0, 1.0], abs=1e-8)
+    assert [point.volts[f"n{number}"] for number in range(1, 5)] == pytest.approx(
+        [7.0, 5.0, 3.0, 1.0], abs=1e-8
+    )
 
 
 @pytest.mark.parametrize(
     ("volts", "amps"),
-    [(0.8, 0.09298), (0.9, 0.5102), (1.0, 1.7635), (1.1, 3.8486), (1.2, 6.4196), (1.3, 9.2546), (1.4, 12.2447)],
+    [
+        (0.8, 0.09298),
+        (0.9, 0.5102),
+        (1.0, 1.7635),
+        (1.1, 3.8486),
+        (1.2, 6.4196),
+        (1.3, 9.2546),
+        (1.4, 12.2447),
+    ],
 )
 def test_diode_sweep(volts, amps):
     """Kuphaldt, Lessons In Electric Circuits III ch. 3, diode table (IS 18.8n, N 2, RS 28.6m, 27 C): 0.2 %."""

@@ -5,7 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from matrixdoc.definition.wiring import GROUND, Cell, Coil, Drive, Lamp, Line, Matrix, Part, Supply, Switch, Wiring
+from matrixdoc.definition.wiring import (
+    GROUND,
+    Cell,
+    Coil,
+    Drive,
+    Lamp,
+    Line,
+    Matrix,
+    Part,
+    Supply,
+    Switch,
+    Wiring,
+)
 
 
 @dataclass
@@ -25,10 +37,14 @@ class WiringBuilder:
     def add(self, reference: str, kind: str, *nets: str, type_name: str = "", **values: float) -> str:
         """Add a part; keyword numbers are its own values."""
         assert reference not in self.parts
-        self.parts[reference] = Part(reference, kind, nets, values=values, type_name=type_name, title=reference)
+        self.parts[reference] = Part(
+            reference, kind, nets, values=values, type_name=type_name, title=reference
+        )
         return reference
 
-    def supply(self, name: str, rail: str, volts: float, *, stiff: bool = True, ohm: float = 0.0, **more: object) -> None:
+    def supply(
+        self, name: str, rail: str, volts: float, *, stiff: bool = True, ohm: float = 0.0, **more: object
+    ) -> None:
         """Add a supply with its rail."""
         self.supplies[name] = Supply(name, f"{name} supply", rail, volts, stiff, ohm, **more)  # type: ignore[arg-type]
 
@@ -79,35 +95,56 @@ def switch_matrix(
     column_lines, row_lines, cells = [], [], []
     for c in range(1, columns + 1):
         lugs = add_line(builder, "switch", f"C{c}", rows)
-        nets = (f"switch/C{c}/board", GROUND, "rail/logic") if drive == "strobe_push_pull" else (f"switch/C{c}/board", GROUND)
+        nets = (
+            (f"switch/C{c}/board", GROUND, "rail/logic")
+            if drive == "strobe_push_pull"
+            else (f"switch/C{c}/board", GROUND)
+        )
         output = builder.add(f"switch/C{c}/drive", drive, *nets)
         builder.drives[f"switch/C{c}"] = Drive(f"switch/C{c}", f"column {c}", (), output)
         if column_pull_ohm is not None:
-            builder.add(f"switch/C{c}/pull", "resistor", "rail/logic", f"switch/C{c}/board", ohm=column_pull_ohm)
+            builder.add(
+                f"switch/C{c}/pull", "resistor", "rail/logic", f"switch/C{c}/board", ohm=column_pull_ohm
+            )
         parts = tuple(name for name in builder.parts if name.startswith(f"switch/C{c}/"))
-        column_lines.append(Line(f"C{c}", f"column {c}", f"switch/C{c}/board", lugs, f"switch/C{c}", parts=parts))
+        column_lines.append(
+            Line(f"C{c}", f"column {c}", f"switch/C{c}/board", lugs, f"switch/C{c}", parts=parts)
+        )
     for r in range(1, rows + 1):
         lugs = add_line(builder, "switch", f"R{r}", columns)
         builder.add(f"switch/R{r}/pull", "resistor", "rail/logic", f"switch/R{r}/board", ohm=pull_ohm)
         builder.add(f"switch/R{r}/input", "sensing", f"switch/R{r}/board", GROUND)
         parts = tuple(name for name in builder.parts if name.startswith(f"switch/R{r}/"))
-        row_lines.append(Line(f"R{r}", f"row {r}", f"switch/R{r}/board", lugs, "", f"switch/R{r}", parts=parts))
+        row_lines.append(
+            Line(f"R{r}", f"row {r}", f"switch/R{r}/board", lugs, "", f"switch/R{r}", parts=parts)
+        )
     for c in range(1, columns + 1):
         for r in range(1, rows + 1):
             cell = f"switch/C{c}R{r}"
             names = (
                 builder.add(f"{cell}/joint", "joint", f"switch/R{r}/lug{c}", f"{cell}/anode"),
-                builder.add(f"{cell}/diode", "diode", f"{cell}/anode", f"{cell}/middle", type_name="1N4148", **(diode_values or {})),
+                builder.add(
+                    f"{cell}/diode",
+                    "diode",
+                    f"{cell}/anode",
+                    f"{cell}/middle",
+                    type_name="1N4148",
+                    **(diode_values or {}),
+                ),
                 builder.add(f"{cell}/contact", "contact", f"{cell}/middle", f"{cell}/leaf"),
                 builder.add(f"{cell}/stub", "wire", f"{cell}/leaf", f"switch/C{c}/lug{r}"),
             )
             builder.switches[cell] = Switch(cell, cell, names[2], "switch", f"switch/R{r}")
             cells.append(Cell(cell, f"C{c}", f"R{r}", cell, names[2], names[1], parts=names))
-    builder.matrices["switch"] = Matrix("switch", "switch", tuple(column_lines), tuple(row_lines), tuple(cells))
+    builder.matrices["switch"] = Matrix(
+        "switch", "switch", tuple(column_lines), tuple(row_lines), tuple(cells)
+    )
     return builder
 
 
-def lamp_matrix(columns: int = 8, rows: int = 8, *, row_ohm: float = 0.0, stiff: bool = True) -> WiringBuilder:
+def lamp_matrix(
+    columns: int = 8, rows: int = 8, *, row_ohm: float = 0.0, stiff: bool = True
+) -> WiringBuilder:
     """A lamp matrix: high-side columns, low-side rows, lamp and diode in each cell."""
     builder = WiringBuilder("lamp matrix")
     builder.supply("lamp", "rail/lamp", 18.0, stiff=stiff, ohm=0.1)
@@ -117,9 +154,14 @@ def lamp_matrix(columns: int = 8, rows: int = 8, *, row_ohm: float = 0.0, stiff:
     for r in range(1, rows + 1):
         add_line(builder, "lamp", f"R{r}", columns)
         if row_ohm:
-            builder.add(f"lamp/R{r}/limit", "resistor", f"lamp/R{r}/board", f"lamp/R{r}/collector", ohm=row_ohm)
+            builder.add(
+                f"lamp/R{r}/limit", "resistor", f"lamp/R{r}/board", f"lamp/R{r}/collector", ohm=row_ohm
+            )
         builder.add(
-            f"lamp/R{r}/drive", "low_side_npn", f"lamp/R{r}/collector" if row_ohm else f"lamp/R{r}/board", GROUND
+            f"lamp/R{r}/drive",
+            "low_side_npn",
+            f"lamp/R{r}/collector" if row_ohm else f"lamp/R{r}/board",
+            GROUND,
         )
     for c in range(1, columns + 1):
         for r in range(1, rows + 1):

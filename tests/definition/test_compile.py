@@ -345,8 +345,10 @@ def test_a_coil_from_the_rail_to_ground():
         "feeds: {left: {supply: coil, fuse: 3 A, pin: E1-4}}\n"
         "coils: {7: {feed: left, resistance: 8 ohm, pin: E1-1, wire: BU-WH, drive: Q7, pre_driver: U2}}\n"
     )
-    way = ["feed/left/fuse", "feed/left/header", "feed/left/pin", "feed/left/wire", "coil/7/feed", "coil/7/winding",
-           "coil/7/wire", "coil/7/pin", "coil/7/header", "coil/7/driver"]  # fmt: skip
+    way = [
+        *(f"feed/left/{name}" for name in ("fuse", "header", "pin", "wire")),
+        *(f"coil/7/{name}" for name in ("feed", "winding", "wire", "pin", "header", "driver")),
+    ]
     at = "rail/coil"
     for reference in way:
         nets = wiring.parts[reference].nets
@@ -359,6 +361,40 @@ def test_a_coil_from_the_rail_to_ground():
     assert wiring.parts["coil/7/wire"].title == (
         "coil 7 wire, blue-white, from its driven lug to pin 1 of connector E1"
     )
+
+
+def test_feeds_run_from_lug_to_lug_where_their_chain_is_known():
+    wiring = wire(
+        "title: A\nfeeds: {left: {supply: coil, chain: [3, left flipper, coil 1]}}\n"
+        "coils: {1: {feed: left}, 2: {feed: left}, 3: {feed: left}}\nflippers: {left: {feed: left}}\n"
+    )
+    assert_sound(wiring)
+    starts = {r: p.nets[0] for r, p in wiring.parts.items() if r.endswith("/feed")}
+    assert starts == {
+        "coil/3/feed": "feed/left/end",
+        "coil/left flipper/feed": "coil/3/supplied",
+        "coil/1/feed": "coil/left flipper/supplied",
+        "coil/2/feed": "feed/left/end",
+    }
+    assert wiring.parts["coil/1/feed"].title.endswith("from that of coil left flipper")
+
+
+def test_decoded_columns_name_their_select_bits():
+    wiring = wire(
+        "title: A\nboards: {l: {}, d: {}}\nlink: {boards: [l, d], pins: 9}\n"
+        "matrices: {switch: {chart: [[a, b, c, d, e]],"
+        " decoder: {name: U4, lines: [{link: 1}, {link: 2}, {link: 3}]}}}\n"
+    )
+    assert_sound(wiring)
+    drive = wiring.drives["switch/C4/drive"]
+    assert drive.path == ("switch/decoder",)
+    wanted = {"switch/select1/logic": 1, "switch/select2/link": 1, "switch/select3/logic": 0}
+    assert wanted.items() <= dict(drive.select).items()
+    patterns = {d.select for d in wiring.drives.values()}
+    assert len(patterns) == 5
+    assert wiring.connectors["link"].pins[:4] == (
+        "switch/select1/link", "switch/select2/link", "switch/select3/link", "",
+    )  # fmt: skip
 
 
 def test_switch_fired_coils_name_their_switch_and_its_sensor():
@@ -552,6 +588,24 @@ def test_all_contradictions_at_once_with_their_lines():
         ("boards: {a: {}, b: {}}\nlink: {boards: [a, b], pins: 9}\ncoils: {1: {link: 10}}", "from 1 to 9"),
         ("connectors: {W: {pins: 2}}\ncoils: {1: {pin: W-3}}", "a position from 1 to 2"),
         ("places: {door: {minutes: 1}}\ncoils: {1: {place: dor}}", "did you mean 'door'"),
+        ("matrices: {switch: {chart: [[a, b, c]], decoder: {lines: [{}]}}}", "2 lines"),
+        (
+            "matrices: {switch: {chart: [[a]], decoder: {lines: [{}]}, columns: {C1: {logic: U1}}}}",
+            "logic of a decoded column",
+        ),
+        (
+            "feeds: {f: {supply: coil, chain: [2]}}\ncoils: {1: {feed: f}, 2: {}}",
+            "what hangs on this feed: coil 1",
+        ),
+        ("feeds: {f: {supply: coil, chain: [1, coil 1]}}\ncoils: {1: {feed: f}}", "each once"),
+        (
+            "boards: {a: {}, b: {}}\nlink: {boards: [a, b]}\ncoils: {1: {link: 1, board: a}}",
+            "a part on board b",
+        ),
+        (
+            "boards: {a: {}, b: {}}\nconnectors: {link: {}}\nlink: {boards: [a, b]}\ncoils: {1: {}}",
+            "another name",
+        ),
         ("notes: [nothing else]", "at least one matrix, coil, lamp or switch"),
         ("direct_switches: {a: {sensing: magic}}", "a kind of sensing"),
     ],

@@ -1,0 +1,62 @@
+"""Pictures of the bench as SVG, for the README: no fonts from outside, same bytes each time."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from matrixdoc.bench.app import BenchApp
+    from matrixdoc.case.case import Case
+
+Size = tuple[int, int]
+_FONT_FACE = re.compile(r"@font-face\s*\{.*?\}\s*", re.DOTALL)
+_FONT_NAME = re.compile(r"font-family:\s*(?:Fira Code|arial)\s*,?\s*(?:monospace)?")
+_CLASS_NUMBER = re.compile(r"terminal-\d+")
+
+
+def without_fonts(svg: str) -> str:
+    """``svg`` without links to web fonts: any monospaced font of the reader's own will do."""
+    plain = _FONT_FACE.sub("", svg)
+    plain = _FONT_NAME.sub("font-family: monospace", plain)
+    return _CLASS_NUMBER.sub("terminal", plain)
+
+
+async def settle(app: BenchApp, pause: object, seconds: float = 20.0) -> None:
+    """Wait until the app has its case and nothing is being worked out."""
+    wait = getattr(pause, "pause", None)
+    for _ in range(int(seconds / 0.02)):
+        if wait is not None:
+            await wait(0.02)
+        view = app.view
+        if view is not None and not view.busy and (not view.case.entries or view.checked == len(view.case.entries)):
+            break
+    if wait is not None:
+        await wait()
+
+
+def take_picture(case: Case, size: Size = (120, 40), keys: Sequence[str] = (), name: str = "") -> str:
+    """The bench on ``case`` after pressing ``keys``, ``size`` columns by rows, as SVG text."""
+    from matrixdoc.bench.app import BenchApp
+    from matrixdoc.bench.opening import Opened
+
+    async def shoot() -> str:
+        app = BenchApp(Opened(case, None, name), clock=lambda: "")
+        async with app.run_test(size=size, notifications=False) as pilot:
+            await settle(app, pilot)
+            for key in keys:
+                await pilot.press(key)
+                await settle(app, pilot)
+            return app.export_screenshot(title="matrixdoc bench")
+
+    return without_fonts(asyncio.run(shoot()))
+
+
+def export_picture(
+    path: Path, case: Case, size: Size = (120, 40), keys: Sequence[str] = (), name: str = ""
+) -> None:
+    """Write :func:`take_picture` to ``path``."""
+    path.write_text(take_picture(case, size, keys, name), encoding="utf-8")

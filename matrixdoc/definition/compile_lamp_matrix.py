@@ -1,0 +1,154 @@
+"""Lamp matrices: high-side and low-side lines, with socket, lamp and diode at each cell.
+
+Current flows from the high-side line to the low-side line; diodes and LEDs point that way.
+"""
+
+from __future__ import annotations
+
+from matrixdoc.definition.compile_builder import Builder, FormPath, named
+from matrixdoc.definition.compile_cells import Ends, add_stubs, cell_order, make_line
+from matrixdoc.definition.compile_drives import Decoder, decoder_parts, output_part, signal_path
+from matrixdoc.definition.compile_lines import CellPlan, LinePlan, MatrixPlan, Wired, wire_line
+from matrixdoc.definition.compile_supplies import rail_of
+from matrixdoc.definition.styles import LampStyle
+from matrixdoc.definition.wiring import GROUND, Cell, Lamp, Line, Matrix
+
+LED_ELEMENT = "LED"
+FILAMENTS = frozenset({"", "filament", LED_ELEMENT})
+
+
+def compile_lamp_matrix(builder: Builder, plan: MatrixPlan) -> None:
+    """Wire one planned lamp matrix."""
+    form = plan.form
+    defaults = builder.styles.defaults
+    style = builder.styles.lamp[form.style or defaults.lamp_style]
+    rail = rail_of(builder, form.supply, "lamp", (*plan.path, "supply"), form.feed, (*plan.path, "feed"))[0]
+    board = builder.board(form.board, (*plan.path, "board"), builder.drive_board)
+    columns_feed = style.column.startswith("high_side")
+    decoder = decoder_parts(
+        builder, plan.name, form.decoder, len(plan.columns), board, (*plan.path, "decoder")
+    )
+    lines: dict[str, list[Line]] = {"C": [], "R": []}
+    wires: dict[str, Wired] = {}
+    for index, line in enumerate((*plan.columns, *plan.rows)):
+        chosen = (decoder, index) if decoder and line.letter == "C" else None
+        made, wires[line.key] = _lamp_line(builder, plan, line, style, (rail, board), chosen)
+        lines[line.letter].append(made)
+    drive_of = {line.key: line.drive for line in (*lines["C"], *lines["R"])}
+    cells = []
+    for cell in plan.cells:
+        ends = Ends(wires[cell.column].lug_of[cell.key], wires[cell.row].lug_of[cell.key])
+        made_cell = _lamp_cell(builder, plan, cell, columns_feed=columns_feed, ends=ends)
+        cells.append(made_cell)
+        steady = cell.row if style.strobed == "columns" else cell.column
+        builder.lamps[made_cell.reference] = Lamp(
+            made_cell.reference, cell.title, made_cell.element, plan.name, drive_of[steady]
+        )
+    builder.matrices[plan.name] = Matrix(
+        plan.name,
+        "lamp",
+        tuple(lines["C"]),
+        tuple(lines["R"]),
+        tuple(cells),
+        style.strobed,
+        form.scan if form.scan is not None else defaults.scan_ms,
+    )
+
+
+def _lamp_line(
+    builder: Builder,
+    plan: MatrixPlan,
+    line: LinePlan,
+    style: LampStyle,
+    at: tuple[str, str],
+    chosen: tuple[Decoder, int] | None,
+) -> tuple[Line, Wired]:
+    form, facts, prefix, words = plan.form, line.facts, f"{plan.name}/{line.key}", line.words(plan.name)
+    rail = at[0]
+    board = builder.board(facts.board, (*line.path, "board"), at[1])
+    inner = f"{prefix}/board"
+    is_column = line.letter == "C"
+    kind = style.column if is_column else style.row
+    type_name = (form.column_type or style.column_type) if is_column else (form.row_type or style.row_type)
+    decoder = chosen[0] if chosen else None
+    path = signal_path(builder, prefix, words, facts, board, line.path, decoder=decoder)
+    other = rail if kind.startswith("high_side") else GROUND
+    output = output_part(builder, prefix, words, kind, (inner, other), facts, type_name, board)
+    select = chosen[0].select(chosen[1]) if chosen else ()
+    drive = builder.drive(f"{prefix}/drive", facts.title or words, path, output, select)
+    parts = [output]
+    exit_net = inner
+    ohm = style.row_resistor_ohm if form.row_resistor is None else form.row_resistor
+    if not is_column and ohm > 0:
+        exit_net = f"{prefix}/limited"
+        parts.append(
+            builder.add(
+                f"{prefix}/resistor",
+                "resistor",
+                (inner, exit_net),
+                title=f"{words}, power resistor{named(facts.resistor)}",
+                place=builder.board_place(board),
+                values={"ohm": ohm},
+                board=board,
+                alias=(facts.resistor,),
+                origin="style default" if form.row_resistor is None else "stated",
+            )
+        )
+    wired = wire_line(builder, plan, line, exit_net, board)
+    return make_line(plan, line, inner, wired, parts, drive=drive), wired
+
+
+def _lamp_cell(builder: Builder, plan: MatrixPlan, cell: CellPlan, *, columns_feed: bool, ends: Ends) -> Cell:
+    form, facts, defaults = plan.form, cell.facts, builder.styles.defaults
+    reference = f"{plan.name}/{cell.key}"
+    words = f"{plan.name} {cell.key} ({cell.title})"
+    path: FormPath = (*plan.path, "cells", cell.key)
+    place = builder.place(facts.place or form.place, (*path, "place"), "playfield")
+    element = facts.element or form.element
+    if element not in FILAMENTS:
+        builder.problem((*path, "element"), element, "filament or LED")
+    is_led = element == LED_ELEMENT
+    order, order_origin = cell_order(cell, plan)
+    stubs = add_stubs(builder, reference, words, ends, place)
+    column, row = f"{reference}/column", f"{reference}/row"
+    # The nets from the column to the row: socket and lamp together, and the diode, in either order.
+    first, second = f"{reference}/socket", f"{reference}/middle"
+    diode_first = order == "diode first"
+    if diode_first:
+        diode_from, diode_to = column, second
+        socket_nets, lamp_nets = (second, first), (first, row)
+    else:
+        socket_nets, lamp_nets = (column, first), (first, second)
+        diode_from, diode_to = second, row
+    if not columns_feed:
+        diode_from, diode_to = diode_to, diode_from
+    socket = builder.add(
+        f"{reference}/socket", "joint", socket_nets, title=f"{words}, socket contact", place=place
+    )
+    type_name = facts.lamp or form.lamp
+    lamp = builder.add(
+        f"{reference}/lamp",
+        "led" if is_led else "lamp",
+        lamp_nets if columns_feed or not is_led else (lamp_nets[1], lamp_nets[0]),
+        title=f"{words}, {'LED' if is_led else 'lamp'}",
+        place=place,
+        type_name=type_name or (defaults.led if is_led else defaults.lamp),
+        alias=cell.aliases,
+        origin="stated" if type_name else "style default",
+        note=facts.note,
+    )
+    diode_type = facts.diode or form.diode
+    diode = builder.add(
+        f"{reference}/diode",
+        "diode",
+        (diode_from, diode_to),
+        title=f"{words}, diode",
+        place=place,
+        type_name=diode_type or defaults.lamp_diode,
+        origin="stated" if diode_type else "style default",
+        note="" if order_origin == "stated" else "whether lamp or diode comes first is not known",
+    )
+    inner = (diode, socket, lamp) if diode_first else (socket, lamp, diode)
+    return Cell(
+        reference, cell.column, cell.row, cell.title, lamp, diode, cell.aliases, (stubs[0], *inner, stubs[1])
+    )

@@ -1,0 +1,134 @@
+"""The scalars of the authoring form: text, names, yes and no, quantities with units, charts.
+
+A definition file gives every scalar as text; these types turn it into what is meant, and take
+ready numbers as well. Each says in its JSON Schema what an editor may offer.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import partial
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, Field, WithJsonSchema
+
+from matrixdoc.definition.numbers import parse_colour, parse_quantity
+
+_NAME = re.compile(r"[^\s/~\x00-\x1f\x7f](?:[^/~\x00-\x1f\x7f]*[^\s/~\x00-\x1f\x7f])?")
+_YES = {"yes": True, "true": True, "no": False, "false": False}
+
+
+def _text(value: object) -> object:
+    """Numbers count as text where text is wanted (``title: 1984``)."""
+    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
+        return value
+    return str(value).strip()
+
+
+def _name(value: object) -> object:
+    if not isinstance(value, str):
+        value = _text(value)
+    if isinstance(value, str) and not _NAME.fullmatch(value):
+        raise ValueError("a name without '/' or '~'")
+    return value
+
+
+def _flag(value: object) -> object:
+    if isinstance(value, str) and value.strip().lower() in _YES:
+        return _YES[value.strip().lower()]
+    if isinstance(value, bool):
+        return value
+    raise ValueError("yes or no")
+
+
+def count_of(value: object) -> object:
+    """Plain digits as a number; anything else is left for the schema to judge."""
+    if isinstance(value, str) and re.fullmatch(r"[0-9]{1,6}", value.strip()):
+        return int(value)
+    return value
+
+
+def _quantity(value: object, unit: str) -> object:
+    return parse_quantity(value.strip(), unit) if isinstance(value, str) else value
+
+
+def _quantity_or_none(value: object, unit: str) -> object:
+    if isinstance(value, str) and value.strip().lower() == "none":
+        return 0.0
+    return _quantity(value, unit)
+
+
+def _colour(value: object) -> object:
+    return parse_colour(value) if isinstance(value, str) else value
+
+
+def _chart(value: object) -> object:
+    """A block of text with one row a line and ``|`` between the cells, or a list of lists."""
+    if isinstance(value, str):
+        lines = [line.strip() for line in value.strip().splitlines() if line.strip()]
+        value = [line.removeprefix("|").removesuffix("|").split("|") for line in lines]
+    if isinstance(value, (list, tuple)):
+        return [[_cell_text(c) for c in row] if isinstance(row, (list, tuple)) else row for row in value]
+    return value
+
+
+def _cell_text(value: object) -> object:
+    return "" if value is None else _text(value)
+
+
+def _chain(value: object) -> object:
+    if isinstance(value, str):
+        text = value.strip()
+        return text if text in ("unknown", "as the chart") else text.replace(",", " ").split()
+    return value
+
+
+_TEXT_OR_NUMBER = WithJsonSchema({"type": ["string", "number"]})
+_ANY_TEXT = WithJsonSchema({"type": ["string", "number"], "maxLength": 400})
+
+Text = Annotated[str, BeforeValidator(_text), Field(max_length=400), _ANY_TEXT]
+Name = Annotated[str, BeforeValidator(_name), Field(min_length=1, max_length=60), _ANY_TEXT]
+Flag = Annotated[bool, BeforeValidator(_flag), WithJsonSchema({"enum": ["yes", "no", True, False]})]
+Count = Annotated[int, BeforeValidator(count_of), Field(ge=0, le=9999), _TEXT_OR_NUMBER]
+Position = Annotated[int, BeforeValidator(count_of), Field(ge=1, le=200), _TEXT_OR_NUMBER]
+Colour = Annotated[str, BeforeValidator(_colour), WithJsonSchema({"type": "string"})]
+
+
+_POSITIVE = Field(gt=0, allow_inf_nan=False)
+_NOT_NEGATIVE = Field(ge=0, allow_inf_nan=False)
+
+Volts = Annotated[float, BeforeValidator(partial(_quantity, unit="V")), _POSITIVE, _TEXT_OR_NUMBER]
+Amperes = Annotated[float, BeforeValidator(partial(_quantity, unit="A")), _POSITIVE, _TEXT_OR_NUMBER]
+Ohms = Annotated[float, BeforeValidator(partial(_quantity, unit="ohm")), _POSITIVE, _TEXT_OR_NUMBER]
+Farads = Annotated[float, BeforeValidator(partial(_quantity, unit="F")), _POSITIVE, _TEXT_OR_NUMBER]
+Henries = Annotated[float, BeforeValidator(partial(_quantity, unit="H")), _POSITIVE, _TEXT_OR_NUMBER]
+Milliseconds = Annotated[float, BeforeValidator(partial(_quantity, unit="ms")), _POSITIVE, _TEXT_OR_NUMBER]
+Minutes = Annotated[
+    float, BeforeValidator(partial(_quantity, unit="min")), Field(ge=0, le=1000), _TEXT_OR_NUMBER
+]
+OhmsOrNone = Annotated[
+    float, BeforeValidator(partial(_quantity_or_none, unit="ohm")), _NOT_NEGATIVE, _TEXT_OR_NUMBER
+]
+FaradsOrNone = Annotated[
+    float, BeforeValidator(partial(_quantity_or_none, unit="F")), _NOT_NEGATIVE, _TEXT_OR_NUMBER
+]
+Chart = Annotated[
+    tuple[tuple[Annotated[str, Field(max_length=60)], ...], ...],
+    BeforeValidator(_chart),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "string", "description": "one row a line, | between the cells"},
+                {
+                    "type": "array",
+                    "items": {"type": "array", "items": {"type": ["string", "number", "null"]}},
+                },
+            ]
+        }
+    ),
+]
+Chain = Annotated[
+    Literal["unknown", "as the chart"] | tuple[Name, ...],
+    BeforeValidator(_chain),
+    WithJsonSchema({"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}),
+]

@@ -1,0 +1,146 @@
+"""Sentences of the command line: each is one entry of a report."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from matrixdoc.case.report import read_report, resolve_report
+from matrixdoc.cli.sentence import report_text
+from matrixdoc.definition.errors import InputError
+from matrixdoc.definition.library import load_machine
+
+POCKET = load_machine(Path(__file__).parent / "pocket.yaml")
+
+
+@pytest.mark.parametrize(
+    ("sentence", "entry"),
+    [
+        ("press C3R3 reads nothing", {"press": "C3R3", "reads": "nothing"}),
+        ("press  left  lane reads not sure", {"press": "left lane", "reads": "not sure"}),
+        ("press C1R1 reads C1R1, C1R2", {"press": "C1R1", "reads": ["C1R1", "C1R2"]}),
+        ("hold C1R1 and C1R2, C2R1 reads C1", {"hold": ["C1R1", "C1R2", "C2R1"], "reads": "C1"}),
+        ("resting reads C3R1", {"resting": "C3R1"}),
+        ("resting nothing", {"resting": "nothing"}),
+        ("walk fine", {"walk": {"others": "fine"}}),
+        (
+            "walk C3R1 reads nothing; C3R2 reads C3R2, C1R2; others not tried",
+            {"walk": {"others": "not tried", "odd": {"C3R1": "nothing", "C3R2": ["C3R2", "C1R2"]}}},
+        ),
+        ("lamp C2R1 off", {"lamp": ["C2R1"], "seen": "off"}),
+        ("lamp C2R1 is dim", {"lamp": ["C2R1"], "seen": "dim"}),
+        (
+            "lamp C2R1, C2R2 bright commanded itself",
+            {"lamp": ["C2R1", "C2R2"], "seen": "bright", "commanded": "itself"},
+        ),
+        (
+            "lamp C2R1 off commanded all others normal",
+            {"lamp": ["C2R1"], "seen": "off", "commanded": "all", "others": "normal"},
+        ),
+        ("coil 1 fires with others", {"coil": ["1"], "seen": "fires with others"}),
+        ("coil drain kicker is weak", {"coil": ["drain kicker"], "seen": "weak"}),
+        ("power up nothing locked", {"power up": "nothing locked"}),
+        ("power up locked 1, 2", {"power up": {"locked": ["1", "2"]}}),
+        ("fuse supply/coil/fuse is open", {"fuse": ["supply/coil/fuse"], "seen": "open"}),
+        (
+            "volts rail/coil to ground 48 V",
+            {"volts": {"red": "rail/coil", "black": "ground", "reading": "48 V"}},
+        ),
+        (
+            "volts rail/coil to ground 4.7V",
+            {"volts": {"red": "rail/coil", "black": "ground", "reading": "4.7V"}},
+        ),
+        (
+            "ohms coil/1/winding.a to coil/1/winding.b 2k2",
+            {"ohms": {"red": "coil/1/winding.a", "black": "coil/1/winding.b", "reading": "2k2"}},
+        ),
+        (
+            "diode rail/coil to ground OL power off held C1R1, C1R2",
+            {
+                "diode": {
+                    "red": "rail/coil",
+                    "black": "ground",
+                    "reading": "OL",
+                    "power": "off",
+                    "held": ["C1R1", "C1R2"],
+                }
+            },
+        ),
+        (
+            "ohms rail/coil to ground not sure",
+            {"ohms": {"red": "rail/coil", "black": "ground", "reading": "not sure"}},
+        ),
+        ("replaced coil/1/driver", {"repair": {"parts": ["coil/1/driver"], "action": "replace"}}),
+        ("note it was damp", {"note": "it was damp"}),
+    ],
+)
+def test_a_sentence_is_one_entry_that_the_report_takes(sentence: str, entry: dict[str, Any]) -> None:
+    text = report_text([sentence])
+    assert json.loads(text) == {"findings": [entry]}
+    assert resolve_report(read_report(text, "--saw"), POCKET).steps
+
+
+def test_smoke_and_smell_stand_above_the_findings() -> None:
+    assert json.loads(report_text(["smoke", "note x", "smell"])) == {
+        "smoke": "yes",
+        "smell": "yes",
+        "findings": [{"note": "x"}],
+    }
+
+
+@pytest.mark.parametrize(
+    "sentence",
+    [
+        "",
+        "hello",
+        "press",
+        "press C1R1",
+        "press reads nothing",
+        "hold , reads x",
+        "resting",
+        "walk",
+        "walk C1R1",
+    ]
+    + ["lamp C1R1", "lamp C1R1 purple", "coil 1", "coil fires", "power up", "power up locked", "fuse good"]
+    + [
+        "volts",
+        "volts rail/coil 5 V",
+        "ohms a to OL",
+        "note",
+        "decline",
+        "replaced",
+        "pressC1R1 reads nothing",
+    ],
+)
+def test_an_unclear_sentence_is_refused_with_what_would_be_right(sentence: str) -> None:
+    with pytest.raises(InputError) as caught:
+        resolve_report(read_report(report_text([sentence]), "--saw"), POCKET)
+    assert "expected" in str(caught.value)
+
+
+def test_every_unclear_sentence_is_told() -> None:
+    with pytest.raises(InputError) as caught:
+        report_text(["hello", "press C1R1 reads nothing", "good bye"])
+    assert len(caught.value.problems) == 2
+
+
+WORDS = (
+    "press hold resting walk lamp coil power up fuse volts ohms diode reads nothing C1R1 C1 , ; to ground 5 V "
+    "OL others normal commanded itself off locked is not sure power held replaced and rail/coil"
+)
+words = st.sampled_from([*WORDS.split(), "\x1b"])
+
+
+@given(st.one_of(st.text(max_size=40), st.lists(words, max_size=10).map(" ".join)))
+def test_any_sentence_gives_steps_or_a_message(sentence: str) -> None:
+    said = ""
+    try:
+        resolve_report(read_report(report_text([sentence]), "--saw"), POCKET)
+    except InputError as error:
+        said = str(error)
+    assert all(c.isprintable() or c == "\n" for c in said)
