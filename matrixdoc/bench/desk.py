@@ -75,6 +75,9 @@ class Desk(Screen[None], inherit_bindings=False):
                 yield Line(id="around")
                 yield Line(id="said")
                 yield Line(id="strip")
+                with Vertical(id="pane-log", classes="pane"):
+                    yield Static("LOG, newest first", classes="head", markup=False)
+                    yield RowList("log", id="log")
             with Vertical(id="right"):
                 with Vertical(id="pane-causes", classes="pane"):
                     yield Static("CAUSES, most likely first", classes="head", markup=False)
@@ -83,9 +86,6 @@ class Desk(Screen[None], inherit_bindings=False):
                 with Vertical(id="pane-checks", classes="pane"):
                     yield Static("NEXT CHECKS, best first", classes="head", id="checks-head", markup=False)
                     yield RowList("checks", id="checks")
-                with Vertical(id="pane-log", classes="pane"):
-                    yield Static("LOG, newest first", classes="head", markup=False)
-                    yield RowList("log", id="log")
         yield FooterBar(id="footer")
 
     def on_mount(self) -> None:

@@ -80,10 +80,12 @@ def cell_text(model: GridModel, position: Position, width: int, height: int) -> 
     first, tone = _first_line(model, spot, seen, inner, glyphs, chosen=chosen)
     if asked and not chosen:
         tone = "asked"
+    second = spot.title if spot.fitted else ""
+    if height > 1 and tone == "plain":
+        first, second = _two_lines(spot.title, inner)
     lines = [_framed(first, width, glyphs, cursor=cursor, suspect=suspect)]
     if height > 1:
-        title = spot.title if spot.fitted else ""
-        lines.append(_framed(title, width, glyphs, cursor=cursor, suspect=False))
+        lines.append(_framed(second, width, glyphs, cursor=False, suspect=False))
     return CellText(tuple(lines), tone, seen is not None and seen.old, cursor, suspect)
 
 
@@ -99,6 +101,14 @@ def _first_line(
         sign = sign_of(model.place.device, seen.mark)
         return sign_words(model.place.device, seen, plain=model.plain, width=width), sign.tone
     return (f"{glyphs.unmarked} {spot.title}" if width >= 7 else glyphs.unmarked), "plain"
+
+
+def _two_lines(title: str, width: int) -> tuple[str, str]:
+    """A title over two lines of ``width``, broken between words where that fits."""
+    first, words = "", title.split()
+    while words and cell_len(f"{first} {words[0]}".strip()) <= width:
+        first = f"{first} {words.pop(0)}".strip()
+    return (first, " ".join(words)) if first else (title[:width], title[width:])
 
 
 def _framed(text: str, width: int, glyphs: Glyphs, *, cursor: bool, suspect: bool) -> str:
@@ -285,7 +295,7 @@ class DeviceGrid(ScrollView, can_focus=True, inherit_bindings=False):
         x = self.scroll_offset.x
         shown = cells.crop(x, x + max(0, width - LABEL_WIDTH))
         joined = Strip.join([Strip([Segment(label, label_style)]), shown])
-        return joined.adjust_cell_length(width, self.rich_style)
+        return joined.adjust_cell_length(width, self._style("head") if y == 0 else self.rich_style)
 
     @property
     def _glyphs(self) -> Glyphs:
@@ -311,7 +321,7 @@ class DeviceGrid(ScrollView, can_focus=True, inherit_bindings=False):
 
     def _cell(self, position: Position, part: int) -> list[Segment]:
         text = cell_text(self.model, position, self.cell_width, self.cell_height)
-        names = [text.tone if part == 0 or text.tone == "chosen" else "plain"]
+        names = [text.tone if part == 0 or text.tone in ("chosen", "none") else "plain"]
         if text.old and part == 0:
             names = ["plain"]
         if text.cursor:

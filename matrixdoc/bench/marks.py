@@ -59,8 +59,11 @@ def _is_resting(finding: Finding) -> bool:
 
 
 def usual_resting(wiring: Wiring) -> frozenset[str]:
-    """What reads with nothing pressed on a sound machine: its normally closed switches."""
-    return frozenset(r for r, s in wiring.switches.items() if s.normally_closed)
+    """What reads with nothing pressed on a sound machine: its normally closed switches, as far
+    as the logic reads them (an end-of-stroke contact in a winding is not read)."""
+    return frozenset(
+        r for r, s in wiring.switches.items() if s.normally_closed and (s.matrix or s.sensor)
+    )
 
 
 def resting_reads(case: Case) -> frozenset[str]:

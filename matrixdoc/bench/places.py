@@ -61,7 +61,7 @@ def _line_words(kind: str, line: Line) -> str:
             colour = colour_words(line.colour)
         except ValueError:
             colour = clean(line.colour, 20)
-    title = clean(line.title, 40) if line.title and line.title != line.key else ""
+    title = clean(line.title, 40) if kind not in line.title.casefold() and line.title != line.key else ""
     inside = ", ".join(w for w in (title, f"{colour} wire" if colour else "") if w)
     return f"{kind} {line.key}" + (f" ({inside})" if inside else "")
 
@@ -163,9 +163,9 @@ def places_of(wiring: Wiring) -> tuple[Place, ...]:
     if coils:
         found.append(_list("coils", "coils", "coil", coils))
     if switches:
-        found.append(_list("more switches", "more switches" if grids else "switches", "switch", switches))
+        found.append(_list("switch list", "switch list", "switch", switches))
     if lamps:
-        found.append(_list("more lamps", "more lamps" if grids else "lamps", "lamp", lamps))
+        found.append(_list("lamp list", "lamp list", "lamp", lamps))
     return tuple(found)
 
 

@@ -24,8 +24,8 @@ AMBER = "bold $warning"
 
 def _bar(share: float, *, plain: bool) -> str:
     """A probability as a bar of at most 8 marks; the number stands beside it."""
-    mark = "=" if plain else "▰"
-    empty = "." if plain else "▱"
+    mark = "#" if plain else "█"
+    empty = "." if plain else "░"
     filled = max(0, min(8, round(share * 8)))
     return mark * filled + empty * (8 - filled)
 

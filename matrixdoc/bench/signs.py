@@ -1,7 +1,8 @@
 """The signs of the bench: what was seen on a device, as glyph, letter and word.
 
 Nothing is told by colour alone: each mark has a glyph, an ASCII glyph for plain terminals, a
-letter (the key that sets it) and words. ``tone`` only picks a colour on top of them.
+letter (the key that sets it) and words. ``tone`` only picks a colour on top of them. The glyphs are
+from the 652 letters that the fonts of almost every system hold (Windows Glyph List 4; from memory).
 """
 
 from __future__ import annotations
@@ -31,24 +32,24 @@ class Sign:
 UNSURE = Sign("unsure", "u", "?", "?", "UNSURE", "not sure", "unsure")
 
 SWITCH_SIGNS = (
-    Sign("never", "n", "✗", "x", "NEVER", "never reads", "bad"),
+    Sign("never", "n", "×", "x", "NEVER", "never reads", "bad"),
     Sign("always", "a", "●", "*", "ALWAYS", "always reads, with nothing pressed", "bad"),
     Sign("others", "o", "→", ">", "OTHERS", "reads others", "odd"),
-    Sign("fine", "f", "✓", "+", "FINE", "fine: reads by itself", "good"),
+    Sign("fine", "f", "√", "+", "FINE", "fine: reads by itself", "good"),
     UNSURE,
 )
 LAMP_SIGNS = (
     Sign("off", "o", "○", "o", "OFF", "off", "bad"),
-    Sign("dim", "d", "◔", "-", "DIM", "dim", "odd"),
-    Sign("normal", "n", "◕", "=", "NORMAL", "normal", "good"),
-    Sign("bright", "b", "●", "#", "BRIGHT", "too bright", "odd"),
-    Sign("stray", "s", "◆", "!", "STRAY", "lights uncommanded", "bad"),
+    Sign("dim", "d", "░", "-", "DIM", "dim", "odd"),
+    Sign("normal", "n", "▒", "=", "NORMAL", "normal", "good"),
+    Sign("bright", "b", "█", "#", "BRIGHT", "too bright", "odd"),
+    Sign("stray", "s", "◊", "!", "STRAY", "lights uncommanded", "bad"),
     UNSURE,
 )
 COIL_SIGNS = (
-    Sign("fires", "f", "✓", "+", "FIRES", "fires", "good"),
-    Sign("weak", "w", "◔", "-", "WEAK", "fires weakly", "odd"),
-    Sign("nothing", "n", "✗", "x", "NOTHING", "does nothing when pulsed", "bad"),
+    Sign("fires", "f", "√", "+", "FIRES", "fires", "good"),
+    Sign("weak", "w", "░", "-", "WEAK", "fires weakly", "odd"),
+    Sign("nothing", "n", "×", "x", "NOTHING", "does nothing when pulsed", "bad"),
     Sign("locked", "l", "■", "#", "LOCKED", "LOCKED ON by itself", "bad"),
     Sign("others", "o", "→", ">", "OTHERS", "fires with others", "odd"),
     UNSURE,
@@ -83,13 +84,11 @@ class Glyphs:
     cursor: str
     chosen: str
     suspect: str
-    rule: str
-    bar: str
     more: str
 
 
-RICH_GLYPHS = Glyphs("·", "▶", "◈", "!", "─", "█", "…")
-PLAIN_GLYPHS = Glyphs(".", ">", "+", "!", "-", "#", "~")
+RICH_GLYPHS = Glyphs("·", "►", "•", "!", "...")
+PLAIN_GLYPHS = Glyphs(".", ">", "+", "!", "...")
 
 
 def clean(text: object, limit: int = 400) -> str:

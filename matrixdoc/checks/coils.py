@@ -10,11 +10,11 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
-from matrixdoc.checks.model import CONTACT_KINDS, FaultEffect, MachineModel, alters_only, drive_is_active
+from matrixdoc.checks.model import BUS_KINDS, CONTACT_KINDS, FaultEffect, MachineModel, alters_only, drive_is_active
 from matrixdoc.checks.points import PointRequest, Points
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.reads import Reads
-from matrixdoc.definition.wiring import Coil
+from matrixdoc.definition.wiring import GROUND, Coil, Part
 
 WORDS = ("nothing", "weak", "fires")
 EDGES = (0.4, 0.82)
@@ -52,16 +52,25 @@ class Coils:
         self.drives = tuple(sorted(self.drive_coils))
         self._amps: dict[Key, Mapping[str, float]] = {}
         self._sagged: dict[FaultEffect, frozenset[str]] = {}
+        self._feed_parts: dict[str, frozenset[str]] | None = None
+        self._triggered: dict[tuple[tuple[str, ...], tuple[FaultEffect, ...]], frozenset[str]] = {}
         self._own_groups: dict[str, frozenset[int]] = {}
 
-    def _trigger_closed(self, coil: Coil, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> bool:
-        """Whether the switch that fires this coil by itself reads closed, faults included."""
-        if coil.fired_by not in self.reads.hidden:
-            return False
-        some = tuple(e for e in effects if not e.supply)
-        pair = self.reads.pair(held, some)
-        self.reads.prepare([pair])
-        return coil.fired_by in self.reads.fired(*pair)
+    def triggered(self, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> frozenset[str]:
+        """Coils whose own switch reads closed and fires them without the logic, faults included."""
+        hidden = self.reads.hidden
+        if not hidden:
+            return frozenset()
+        some = tuple(e for e in effects if not e.supply and self.reads.reaches_hidden(e))
+        key = (tuple(h for h in held if h in hidden), some)
+        known = self._triggered.get(key)
+        if known is None:
+            pair = self.reads.pair(*key)
+            self.reads.prepare([pair])
+            fired = self.reads.fired(*pair)
+            known = frozenset(r for r, coil in self.coils.items() if coil.fired_by in fired)
+            self._triggered[key] = known
+        return known
 
     def _enabled(self, coil: Coil, effects: tuple[FaultEffect, ...]) -> bool:
         """Whether the enable line of the coil lets it fire."""
@@ -71,9 +80,7 @@ class Coils:
     def _request(self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> PointRequest:
         wiring = self.model.circuit.wiring
         commanded = {self.coils[pulsed].drive} if pulsed else set()
-        for coil in self.coils.values():
-            if coil.fired_by and self._trigger_closed(coil, held, effects):
-                commanded.add(coil.drive)
+        commanded |= {self.coils[r].drive for r in self.triggered(held, effects)}
         commanded -= {c.drive for c in self.coils.values() if not self._enabled(c, effects)}
         active = set()
         forced_on = {e.part.reference for e in effects if e.output is True}
@@ -142,11 +149,12 @@ class Coils:
             for e in effects
             if e.supply
             or (e.groups & own)
+            or (pulsed and e.part.reference in self.feed_parts(pulsed))
             or (coil is not None and coil.drive in self.model.drives_of.get(e.part.reference, ()))
         )
 
     def own_groups(self, pulsed: str) -> frozenset[int]:
-        """Net groups of a coil's own circuit and of the feeds (none while nothing is pulsed)."""
+        """Net groups of a coil's own circuit, without the feeds (none while nothing is pulsed)."""
         if not pulsed:
             return frozenset()
         known = self._own_groups.get(pulsed)
@@ -156,8 +164,35 @@ class Coils:
             drive = wiring.drives.get(coil.drive)
             parts = {*coil.parts, coil.element} | ({drive.output} if drive else set())
             nets = [n for p in parts if p for n in self.model.part(p).nets]
-            known = self._own_groups[pulsed] = self.model.groups_of_nets(nets) | self.model.bus_groups
+            known = self._own_groups[pulsed] = self.model.groups_of_nets(nets) - self.model.bus_groups
         return known
+
+    def feed_parts(self, coil: str) -> frozenset[str]:
+        """Wires, pins and fuses between the coil and its rail, through which its current comes."""
+        if self._feed_parts is None:
+            self._feed_parts = self._trace_feeds()
+        return self._feed_parts[coil]
+
+    def _trace_feeds(self) -> dict[str, frozenset[str]]:
+        wiring = self.model.circuit.wiring
+        at: dict[str, list[Part]] = {}
+        for part in wiring.parts.values():
+            if part.kind in BUS_KINDS:
+                for net in part.nets:
+                    at.setdefault(net, []).append(part)
+        came: dict[str, frozenset[str]] = {s.rail: frozenset() for s in wiring.supplies.values() if not s.stiff}
+        waiting = list(came)
+        while waiting:
+            net = waiting.pop(0)
+            for part in at.get(net, ()):
+                for other in part.nets:
+                    if other not in came and other != GROUND:
+                        came[other] = came[net] | {part.reference}
+                        waiting.append(other)
+        return {
+            reference: frozenset().union(*(came.get(n, frozenset()) for n in self.model.part(coil.element).nets))
+            for reference, coil in self.coils.items()
+        }
 
     def sagged(self, effects: Sequence[FaultEffect]) -> dict[FaultEffect, frozenset[str]]:
         """For faults that add a connection: the coils whose feed they pull down at rest.

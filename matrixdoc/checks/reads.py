@@ -96,7 +96,7 @@ class Reads:
             (m.name, c.column, c.row): c.reference for m in wiring.matrices.values() for c in m.cells
         }
         self._regions: dict[tuple[frozenset[str], tuple[FaultEffect, ...]], RegionRead] = {}
-        self._resting: frozenset[str] | None = None
+        self._hidden_groups: frozenset[int] | None = None
 
     def cell_name(self, matrix: str, strobed: str, sensed: str) -> str:
         """The reference of the place where two lines cross, fitted or not."""
@@ -296,6 +296,15 @@ class Reads:
     ) -> tuple[frozenset[str], tuple[FaultEffect, ...]]:
         """The (closed contacts, remaining faults) pair that ``prepare`` and ``predict`` take."""
         return self.contacts(held, effects), tuple(e for e in effects if e.contact is None)
+
+    def reaches_hidden(self, effect: FaultEffect) -> bool:
+        """Whether a fault can change what a switch that fires its coil by itself reads."""
+        if self._hidden_groups is None:
+            wiring = self.model.circuit.wiring
+            nets = [self.inputs[n].sensor.net for n, i in self.inputs.items() if i.switch in self.hidden]
+            nets += [n for s in self.hidden for n in self.model.part(wiring.switches[s].contact).nets]
+            self._hidden_groups = self.model.groups_of_nets(nets)
+        return bool(self._hidden_groups & (effect.groups | self._anchors(effect)))
 
     def fired(self, contacts: frozenset[str], effects: tuple[FaultEffect, ...]) -> frozenset[str]:
         """Switches that fire their coil without the logic and read closed for sure."""

@@ -70,8 +70,8 @@ def build_circuit(wiring: Wiring) -> Circuit:
         terminals.append(nets)
         kinds.append(kind)
         values.append(own)
-        idle.append(part_branches(kind, nets, own, False) if solved else ())
-        active.append(part_branches(kind, nets, own, True) if solved else ())
+        idle.append(part_branches(kind, nets, own, active=False) if solved else ())
+        active.append(part_branches(kind, nets, own, active=True) if solved else ())
     for supply in wiring.supplies.values():
         net_index.setdefault(supply.rail, len(net_index))
     for first, second, _ in wiring.neighbours:

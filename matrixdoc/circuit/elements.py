@@ -151,6 +151,7 @@ def part_branches(
     kind: Kind,
     nets: tuple[int, ...],
     values: Mapping[str, float],
+    *,
     active: bool,
     patch: Patch | None = None,
     cold: bool = False,
@@ -158,42 +159,52 @@ def part_branches(
     """The branches of a part in one state, with its patch applied.
 
     ``cold``: no rail is live, filaments are at room temperature. Branches of infinite ohms, and
-    those from a net to itself, are left out.
+    those from a net to itself, are left out. Raises ``ValueError`` for value names that the kind
+    does not have, ``IndexError`` for a terminal that it does not have.
     """
-    own_nets = nets
-    if patch is not None:
-        if patch.values:
-            check_values(kind, patch.values)
-            values = {**values, **patch.values}
-        if patch.stuck:
-            active = patch.stuck == "active"
-        if patch.reversed and len(nets) >= 2:
-            own_nets = (nets[1], nets[0], *nets[2:])
+    if patch is None:
+        return tuple(_own_branches(kind, nets, values, active=active, cold=cold, patched=frozenset()))
+    if patch.values:
+        check_values(kind, patch.values)
+        values = {**values, **patch.values}
+    if patch.stuck:
+        active = patch.stuck == "active"
+    turned = patch.reversed and len(nets) >= 2
+    own_nets = (nets[1], nets[0], *nets[2:]) if turned else nets
     branches: list[RawBranch] = []
-    if patch is None or not patch.absent:
-        for rule in kind.branches:
-            if rule.when != "always" and (rule.when == "active") != active:
-                continue
-            first, second = own_nets[rule.first], own_nets[rule.second]
-            # A patched resistance is the fault's, whatever the temperature.
-            use_cold = cold and rule.cold_ohm and not (patch is not None and rule.ohm in patch.values)
-            ohm = values[rule.cold_ohm if use_cold else rule.ohm]
-            saturation = values[rule.saturation] if rule.saturation else 0.0
-            if first == second or math.isinf(ohm) or (rule.saturation and saturation <= 0.0):
-                continue
-            emission = values[rule.emission] if rule.emission else 1.0
-            emf = -values[rule.source] if rule.source else 0.0
-            branches.append(RawBranch(first, second, max(ohm, MIN_OHM), saturation, emission, emf))
-    if patch is not None:
-        if (
-            patch.shunt_ohm is not None
-            and len(nets) >= 2
-            and nets[0] != nets[1]
-            and patch.shunt_ohm != math.inf
-        ):
-            branches.append(RawBranch(nets[0], nets[1], max(patch.shunt_ohm, MIN_OHM), 0.0, 1.0, 0.0))
-        if patch.ground_ohm is not None and nets and patch.ground_ohm != math.inf:
-            net = nets[patch.ground_terminal]
-            if net != 0:
-                branches.append(RawBranch(net, 0, max(patch.ground_ohm, MIN_OHM), 0.0, 1.0, 0.0))
+    if not patch.absent:
+        patched = frozenset(patch.values)
+        branches = _own_branches(kind, own_nets, values, active=active, cold=cold, patched=patched)
+    if patch.shunt_ohm is not None and len(nets) >= 2 and nets[0] != nets[1] and patch.shunt_ohm != math.inf:
+        branches.append(RawBranch(nets[0], nets[1], max(patch.shunt_ohm, MIN_OHM), 0.0, 1.0, 0.0))
+    if patch.ground_ohm is not None and nets and patch.ground_ohm != math.inf:
+        net = nets[patch.ground_terminal]
+        if net != 0:
+            branches.append(RawBranch(net, 0, max(patch.ground_ohm, MIN_OHM), 0.0, 1.0, 0.0))
     return tuple(branches)
+
+
+def _own_branches(
+    kind: Kind,
+    nets: tuple[int, ...],
+    values: Mapping[str, float],
+    *,
+    active: bool,
+    cold: bool,
+    patched: frozenset[str],
+) -> list[RawBranch]:
+    branches: list[RawBranch] = []
+    for rule in kind.branches:
+        if rule.when != "always" and (rule.when == "active") != active:
+            continue
+        first, second = nets[rule.first], nets[rule.second]
+        # A patched resistance is the fault's, whatever the temperature.
+        use_cold = cold and rule.cold_ohm and rule.ohm not in patched
+        ohm = values[rule.cold_ohm if use_cold else rule.ohm]
+        saturation = values[rule.saturation] if rule.saturation else 0.0
+        if first == second or math.isinf(ohm) or (rule.saturation and saturation <= 0.0):
+            continue
+        emission = values[rule.emission] if rule.emission else 1.0
+        emf = -values[rule.source] if rule.source else 0.0
+        branches.append(RawBranch(first, second, max(ohm, MIN_OHM), saturation, emission, emf))
+    return branches

@@ -34,18 +34,13 @@ def touched_parts(circuit: Circuit, structure: Structure, instant: Instant) -> l
 
     Raises ``ValueError`` for an unknown part or value name, naming it.
     """
-    index = circuit.part_index
     found: list[Touched] = []
     patches, values, opened = instant.patches, instant.values, instant.opened
-    active = instant.active
-    for name in active:
-        if name in patches or name in opened or name in values:
-            continue
-        part = index.get(name)
-        if part is None:
-            raise ValueError(f"no part {name!r} in this machine (named as active)")
-        if structure.active[part] != structure.idle[part]:
-            found.append(Touched(part, structure.active[part], part))
+    for name in instant.active:
+        if name not in patches and name not in opened and name not in values:
+            part = part_number(circuit, name, "named as active")
+            if structure.active[part] != structure.idle[part]:
+                found.append(Touched(part, structure.active[part], part))
     for name in values:
         if name not in patches and name not in opened:
             _changed(circuit, structure, instant, name, found)
@@ -53,9 +48,7 @@ def touched_parts(circuit: Circuit, structure: Structure, instant: Instant) -> l
         if name not in opened:
             _changed(circuit, structure, instant, name, found)
     for name in opened:
-        part = index.get(name)
-        if part is None:
-            raise ValueError(f"no part {name!r} in this machine (named as opened)")
+        part = part_number(circuit, name, "named as opened")
         if structure.idle[part]:
             found.append(Touched(part, (), ("opened", part)))
     for lead in instant.leads:
@@ -64,6 +57,14 @@ def touched_parts(circuit: Circuit, structure: Structure, instant: Instant) -> l
             branch = RawBranch(ends[0], ends[1], lead.ohm, 0.0, 1.0, lead.emf_v)
             found.append(Touched(LEAD_PART, (branch,), branch))
     return found
+
+
+def part_number(circuit: Circuit, name: str, where: str) -> int:
+    """Number of a part; ``ValueError`` for a name that the machine does not have."""
+    number = circuit.part_index.get(name)
+    if number is None:
+        raise ValueError(f"no part {name!r} in this machine ({where})")
+    return number
 
 
 def net_number(circuit: Circuit, name: str) -> int:
@@ -77,9 +78,7 @@ def net_number(circuit: Circuit, name: str) -> int:
 def _changed(
     circuit: Circuit, structure: Structure, instant: Instant, name: str, found: list[Touched]
 ) -> None:
-    part = circuit.part_index.get(name)
-    if part is None:
-        raise ValueError(f"no part {name!r} in this machine (named in a patch)")
+    part = part_number(circuit, name, "named in a patch")
     nets, kind = circuit.terminals[part], circuit.kinds[part]
     if not nets or name in circuit.alternating:
         return
@@ -90,7 +89,12 @@ def _changed(
         values = {**values, **own}
     try:
         branches = part_branches(
-            kind, nets, values, name in instant.active, instant.patches.get(name), structure.cold
+            kind,
+            nets,
+            values,
+            active=name in instant.active,
+            patch=instant.patches.get(name),
+            cold=structure.cold,
         )
     except (ValueError, IndexError) as error:
         raise ValueError(f"part {name}: {error}") from None
@@ -99,8 +103,9 @@ def _changed(
 
 
 def cluster_groups(structure: Structure, circuit: Circuit, touched: Touched) -> tuple[int, ...]:
-    """Groups of clusters that a touched part joins or changes; its branches end at its own nets
-    and ground, so its terminals decide.
+    """Groups of clusters that a touched part joins or changes.
+
+    Its branches end at its own nets and ground, so its terminals decide.
     """
     if touched.part >= 0:
         known = structure.part_groups.get(touched.part)
@@ -123,9 +128,9 @@ def island_branches(
     also: Sequence[int],
     touched: Sequence[Touched],
 ) -> list[tuple[RawBranch, int]]:
-    """Branches (with part numbers) that decide the volts of the wanted nets, and whatever current
-    flows at the nets ``also`` (ends of parts whose current is wanted).
+    """Branches (with part numbers) that decide the volts of the wanted nets.
 
+    And whatever current flows at the nets ``also``, the ends of parts whose current is wanted.
     ``sources``: source branch by rail number, for live rails that are not stiff. The result may
     hold branches that turn out to carry nothing, never too few.
     """
@@ -194,7 +199,7 @@ def _search(
                 if part_of_rest and link.part in removed:
                     continue
                 other = link.second if link.first == cluster else link.first
-                if other == OUTSIDE or other == cluster:
+                if other in (OUTSIDE, cluster):
                     links.append(link)
                 elif other not in done:
                     links.append(link)
@@ -228,44 +233,47 @@ def _carrying(structure: Structure, reached: set[int], links: list[Link], target
     drained = set(fed)
     steps: list[tuple[int, int]] = []
     for first, second, branch, _ in links:
-        both_ways = branch.saturation_a == 0.0
-        if branch.emf_v != 0.0:
+        both_ways = branch.saturation_a == 0.0 or branch.emf_v != 0.0
+        if branch.emf_v != 0.0 or (both_ways and OUTSIDE in (first, second)):
+            # A source, or a resistance to a boundary: current may come and go here.
             fed.update((first, second))
             drained.update((first, second))
-            both_ways = True
-        if both_ways and (first == OUTSIDE or second == OUTSIDE):
-            fed.update((first, second))
-            drained.update((first, second))
-        if first == OUTSIDE:
+        elif first == OUTSIDE:
             fed.add(second)
         elif second == OUTSIDE:
             drained.add(first)
-        elif first != second:
+        if OUTSIDE not in (first, second) and first != second:
             steps.append((first, second))
             if both_ways:
                 steps.append((second, first))
     fed.discard(OUTSIDE)
     drained.discard(OUTSIDE)
     fed = _spread(fed, steps)
-    back = [(second, first) for first, second in steps]
-    drained = _spread(drained, back)
+    drained = _spread(drained, [(second, first) for first, second in steps])
     keep = fed & drained
-    queue = [cluster for cluster in targets if cluster not in keep]
-    if queue:
-        before: dict[int, list[int]] = {}
-        after: dict[int, list[int]] = {}
-        for first, second in steps:
-            before.setdefault(second, []).append(first)
-            after.setdefault(first, []).append(second)
-        for cluster in queue:
-            if cluster in keep:
-                continue
-            keep.add(cluster)
-            if cluster not in drained:
-                queue.extend(before.get(cluster, ()))
-            if cluster not in fed:
-                queue.extend(after.get(cluster, ()))
+    if not targets <= keep:
+        _keep_wanted(keep, fed, drained, targets, steps)
     return keep
+
+
+def _keep_wanted(
+    keep: set[int], fed: set[int], drained: set[int], targets: set[int], steps: list[tuple[int, int]]
+) -> None:
+    """Add wanted clusters without current, and those whose leakage their volts depend on."""
+    before: dict[int, list[int]] = {}
+    after: dict[int, list[int]] = {}
+    for first, second in steps:
+        before.setdefault(second, []).append(first)
+        after.setdefault(first, []).append(second)
+    queue = [cluster for cluster in targets if cluster not in keep]
+    for cluster in queue:
+        if cluster in keep:
+            continue
+        keep.add(cluster)
+        if cluster not in drained:
+            queue.extend(before.get(cluster, ()))
+        if cluster not in fed:
+            queue.extend(after.get(cluster, ()))
 
 
 def _expand(
@@ -296,17 +304,30 @@ def _expand(
             cuts.add(child)
             attached[cluster_of[child]].update((child, structure.parent[child]))
     for cluster in keep:
-        for branch, part in structure.core_branches[cluster]:
-            if part not in removed or part == NO_PART:
-                result.append((branch, part))
-        for net, rail in structure.sources.get(cluster, ()):
-            result.append((sources[rail], SOURCE_OFFSET - rail))
-            attached[cluster].add(net)
-        if structure.loops[cluster]:
-            _close_loops(structure, cluster, removed, attached[cluster], result)
-        if len(attached[cluster]) > 1:
-            _tree(structure, attached[cluster], cuts, result)
+        _fill(structure, sources, cluster, removed, attached[cluster], cuts, result)
     return result
+
+
+def _fill(
+    structure: Structure,
+    sources: dict[int, RawBranch],
+    cluster: int,
+    removed: set[int],
+    attached: set[int],
+    cuts: set[int],
+    result: list[tuple[RawBranch, int]],
+) -> None:
+    """Core branches, sources, closed loops and stretches of the trees of one cluster."""
+    for branch, part in structure.core_branches[cluster]:
+        if part not in removed or part == NO_PART:
+            result.append((branch, part))
+    for net, rail in structure.sources.get(cluster, ()):
+        result.append((sources[rail], SOURCE_OFFSET - rail))
+        attached.add(net)
+    if structure.loops[cluster]:
+        _close_loops(structure, cluster, removed, attached, result)
+    if len(attached) > 1:
+        _tree(structure, attached, cuts, result)
 
 
 def _close_loops(

@@ -68,7 +68,7 @@ class PartType:
 
 @dataclass(frozen=True, slots=True)
 class Threshold:
-    """Input levels of a logic family at ``supply_v``: at or below ``low_v`` low, at or above ``high_v`` high."""
+    """Input levels of a logic family at ``supply_v``: ``low_v`` and below low, ``high_v`` and above high."""
 
     name: str
     low_v: float

@@ -58,7 +58,7 @@ class LampState:
 
 def filament_current_a(volts: float, design_v: float, design_a: float) -> float:
     """``Id (V / Vd)^0.55``, volts and amperes."""
-    return design_a * (abs(volts) / design_v) ** CURRENT_EXPONENT
+    return design_a * math.pow(abs(volts) / design_v, CURRENT_EXPONENT)
 
 
 def filament_ohm(power_w: float, design_v: float, design_a: float, cold_ohm: float) -> float:
@@ -66,12 +66,12 @@ def filament_ohm(power_w: float, design_v: float, design_a: float, cold_ohm: flo
     if power_w <= 0.0:
         return cold_ohm
     hot = design_v / design_a
-    return max(cold_ohm, hot * (power_w / (design_v * design_a)) ** RESISTANCE_EXPONENT)
+    return max(cold_ohm, hot * math.pow(power_w / (design_v * design_a), RESISTANCE_EXPONENT))
 
 
 def light_of_power(relative_power: float) -> float:
     """Relative light of a filament at a relative power: ``p^(3.4 / 1.55)``."""
-    return max(0.0, relative_power) ** (LIGHT_EXPONENT / POWER_EXPONENT)
+    return math.pow(max(0.0, relative_power), LIGHT_EXPONENT / POWER_EXPONENT)
 
 
 def settle_lamps(
@@ -99,7 +99,7 @@ def settle_lamps(
     amps: list[dict[str, float]] = [{} for _ in scans]
     good = [True] * len(scans)
     waiting = list(range(len(scans)))
-    for turn in range(rounds):
+    for _ in range(rounds):
         instants = [
             _with_filaments(instant, ohms[number], scans[number].lamps)
             for number in waiting
@@ -134,7 +134,9 @@ def settle_lamps(
         good[number] = False
     return [
         {
-            name: _state(circuit, name, powers[n].get(name, 0.0), amps[n].get(name, 0.0), ohms[n], good[n])
+            name: _state(
+                circuit, name, powers[n].get(name, 0.0), amps[n].get(name, 0.0), ohms[n], good=good[n]
+            )
             for name in scan.lamps
         }
         for n, scan in enumerate(scans)
@@ -155,7 +157,7 @@ def _with_filaments(instant: Instant, ohm: dict[str, float], lamps: tuple[str, .
 
 
 def _state(
-    circuit: Circuit, name: str, power: float, average: float, ohm: dict[str, float], good: bool
+    circuit: Circuit, name: str, power: float, average: float, ohm: dict[str, float], *, good: bool
 ) -> LampState:
     values = circuit.values(name)
     if circuit.parts[name].kind == "lamp":

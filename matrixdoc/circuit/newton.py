@@ -167,16 +167,13 @@ def _newton(batch: _Batch) -> tuple[Array, NDArray[np.bool_]]:
         f = now.balance(here, current)
         jacobian = (now.incidence.transpose(0, 2, 1) * slope[:, None, :]) @ now.incidence
         jacobian[:, diagonal, diagonal] += G_MIN
-        try:
-            step = -np.linalg.solve(jacobian, f[:, :, None])[:, :, 0]
-        except np.linalg.LinAlgError:
-            # One singular circuit spoils the batch: a least-squares step for all of them.
-            step = -(np.linalg.pinv(np.nan_to_num(jacobian)) @ np.nan_to_num(f)[:, :, None])[:, :, 0]
+        step = _newton_step(jacobian, f)
         step *= _line_search(now, here, f, step)[:, None]
         x[todo] = here + step
         # The residual floor: what rounding of the branch currents leaves at a net.
-        floor = ROUNDING * (np.abs(current) + np.abs(now.emf) / now.ohm).sum(axis=1)[:, None] + 1e-18
-        small = (np.abs(step).max(axis=1) < VOLT_TOLERANCE) | (np.abs(f) <= floor).all(axis=1) | linear[todo]
+        floor = ROUNDING * np.sum(np.abs(current) + np.abs(now.emf) / now.ohm, axis=1) + 1e-18
+        small: NDArray[np.bool_] = np.asarray(np.abs(step).max(axis=1) < VOLT_TOLERANCE, dtype=np.bool_)
+        small |= (np.abs(f).max(axis=1) <= floor) | linear[todo]
         converged[todo[small]] = True
         if small.any():
             todo = todo[~small]
@@ -184,6 +181,15 @@ def _newton(batch: _Batch) -> tuple[Array, NDArray[np.bool_]]:
                 break
             now = batch.rows(todo)
     return x, converged
+
+
+def _newton_step(jacobian: Array, f: Array) -> Array:
+    try:
+        return np.asarray(-np.linalg.solve(jacobian, f[:, :, None])[:, :, 0], dtype=np.float64)
+    except np.linalg.LinAlgError:
+        # One singular circuit spoils the batch: a least-squares step for all of them.
+        inverse = np.linalg.pinv(np.nan_to_num(jacobian))
+        return np.asarray(-(inverse @ np.nan_to_num(f)[:, :, None])[:, :, 0], dtype=np.float64)
 
 
 def _line_search(batch: _Batch, here: Array, f: Array, step: Array) -> Array:

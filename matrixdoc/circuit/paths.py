@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from types import MappingProxyType
-from typing import Any
 
 import networkx as nx
 
@@ -20,6 +20,9 @@ DEVICE_KINDS = frozenset({"contact", "lamp", "led", "coil", "phototransistor", "
 """Parts that a path goes through only if it is their own."""
 DEVICE_STEP = 1000.0
 SENSING_STEP = 10000.0
+
+
+Routes = tuple[dict[str, float], dict[str, list[str]], dict[str, float], dict[str, list[str]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,14 +53,14 @@ def device_elements(circuit: Circuit) -> Mapping[str, str]:
     return MappingProxyType({name: part for name, part in found.items() if part in circuit.parts})
 
 
-def part_graph(circuit: Circuit) -> nx.MultiDiGraph[Any]:
+def part_graph(circuit: Circuit) -> nx.MultiDiGraph:
     """Nets and parts as a directed multigraph, edge key = part reference, weight = how far."""
     return _graph(circuit)
 
 
-def part_multigraph(circuit: Circuit) -> nx.MultiGraph[Any]:
+def part_multigraph(circuit: Circuit) -> nx.MultiGraph:
     """The same without directions, with the alternating side: who touches whom."""
-    graph: nx.MultiGraph[Any] = nx.MultiGraph()
+    graph: nx.MultiGraph = nx.MultiGraph()
     for reference, part in circuit.parts.items():
         if len(part.nets) >= 2 and part.kind != "bridge":
             graph.add_edge(part.nets[0], part.nets[1], key=reference)
@@ -66,8 +69,8 @@ def part_multigraph(circuit: Circuit) -> nx.MultiGraph[Any]:
     return graph
 
 
-def _graph(circuit: Circuit) -> nx.MultiDiGraph[Any]:
-    found = circuit.structures.get("part graph")
+def _graph(circuit: Circuit) -> nx.MultiDiGraph:
+    found: nx.MultiDiGraph | None = circuit.structures.get("part graph")
     if found is None:
         found = nx.MultiDiGraph()
         found.add_node(GROUND)
@@ -80,15 +83,12 @@ def _graph(circuit: Circuit) -> nx.MultiDiGraph[Any]:
                 if branch.saturation_a == 0.0:
                     found.add_edge(b, a, key=reference, weight=weight)
         circuit.structures["part graph"] = found
-    assert isinstance(found, nx.MultiDiGraph)
     return found
 
 
-def _routes(
-    circuit: Circuit,
-) -> tuple[dict[str, float], dict[str, list[str]], dict[str, float], dict[str, list[str]]]:
+def _routes(circuit: Circuit) -> Routes:
     """Distances and net lists: from the nearest rail to each net, and from each net to ground."""
-    found = circuit.structures.get("routes")
+    found: Routes | None = circuit.structures.get("routes")
     if found is None:
         graph = _graph(circuit)
         rails = {supply.rail for supply in circuit.wiring.supplies.values()} & set(graph)
@@ -97,7 +97,7 @@ def _routes(
         end, back = nx.single_source_dijkstra(graph.reverse(copy=False), GROUND, weight="weight")
         found = (start, ways, end, back)
         circuit.structures["routes"] = found
-    return found  # type: ignore[no-any-return]
+    return found
 
 
 def _part_of(circuit: Circuit, reference: str) -> str:
@@ -130,7 +130,7 @@ def current_path(circuit: Circuit, reference: str) -> tuple[PathStep, ...]:
         return ()
     nets = [*ways[best[1]], *reversed(back[best[2]])]
     steps: list[PathStep] = list(_supply_steps(circuit, nets[0]))
-    for a, b in zip(nets, nets[1:], strict=False):
+    for a, b in pairwise(nets):
         edges = graph.get_edge_data(a, b)
         key = name if (a, b) == best[1:] else min(edges, key=lambda part: (edges[part]["weight"], part))
         steps.append(_step(circuit, key, a, b))
@@ -196,11 +196,11 @@ def upstream(circuit: Circuit, reference: str) -> tuple[str, ...]:
 
 
 def _upstream_of_all(circuit: Circuit) -> Mapping[str, tuple[str, ...]]:
-    found = circuit.structures.get("upstream")
+    found: Mapping[str, tuple[str, ...]] | None = circuit.structures.get("upstream")
     if found is None:
         found = MappingProxyType({name: upstream(circuit, name) for name in device_elements(circuit)})
         circuit.structures["upstream"] = found
-    return found  # type: ignore[no-any-return]
+    return found
 
 
 def shared_by(circuit: Circuit, part: str) -> tuple[str, ...]:

@@ -17,6 +17,8 @@ from matrixdoc.circuit.newton import BranchKey, Problem, Solution
 
 WEAK_OHM = 1e6
 """A resistance of this much or more holds no net: leakage, or a voltmeter."""
+NO_VOLTS = -1e9
+"""Stands for an unknown net in the marks that nets are ordered by."""
 OFF_V = -0.3
 """A junction with less than this across it is turned off and holds nothing."""
 
@@ -88,6 +90,7 @@ def reduce_island(
     wanted: Sequence[int],
     wanted_parts: Mapping[int, int],
     prefer: Sequence[int] = (),
+    *,
     simplify: bool = True,
 ) -> Reduced:
     """Reduce the branches of an island.
@@ -154,9 +157,7 @@ class _Work:
                 continue
             else:
                 continue
-            for other in again:
-                if other not in boundary and len(touching[other]) <= 2:
-                    queue.append(other)
+            queue.extend(other for other in again if other not in boundary and len(touching[other]) <= 2)
 
     def _hanging(self, net: int, number: int) -> tuple[int, ...]:
         row = self.rows[number]
@@ -191,50 +192,65 @@ class _Work:
                 numbers.remove(n2)
                 return (o1,)
             return ()
-        saturation = r1.saturation_a or r2.saturation_a
-        emission, turn = 1.0, 1.0
-        if r1.saturation_a and r2.saturation_a:
-            if wanted or s1 != s2 or r1.saturation_a != r2.saturation_a:
-                return ()
-            emission, turn = r1.emission + r2.emission, s1
-        elif r1.saturation_a:
-            emission, turn = r1.emission, s1
-        elif r2.saturation_a:
-            emission, turn = r2.emission, s2
+        joined = _series(r1, r2, s1, s2)
+        if joined is None or (wanted and r1.saturation_a and r2.saturation_a):
+            return ()
+        saturation, emission, turn = joined
         ends = (o1, o2) if turn > 0 else (o2, o1)
         new = len(rows)
         rows.append(RawBranch(ends[0], ends[1], r1.ohm + r2.ohm, saturation, emission, turn * emf))
-        needed = self.needed
-        if wanted or n1 in needed or n2 in needed:
-            needed.add(new)
-            if wanted:
-                # Volts of the net from the end that only a resistance parts it from.
-                if r1.saturation_a:
-                    near, sign, ohm, drop = o2, -turn, r2.ohm, -s2 * r2.emf_v
-                else:
-                    near, sign, ohm, drop = o1, turn, r1.ohm, s1 * r1.emf_v
-                self.required.update((o1, o2))
+        if wanted:
+            self.needed.add(new)
+            self.required.update((o1, o2))
+            # Volts of the net from the end that only a resistance parts it from.
+            if r1.saturation_a:
+                near, sign, ohm, drop = o2, -turn, r2.ohm, -s2 * r2.emf_v
             else:
-                near, sign, ohm, drop = -1, 0.0, 0.0, 0.0
+                near, sign, ohm, drop = o1, turn, r1.ohm, s1 * r1.emf_v
             holds = tuple(
-                (end, sign_on if row.saturation_a else 0.0)
-                for end, row, sign_on in ((o1, r1, -s1), (o2, r2, s2))
+                (end, on if row.saturation_a else 0.0)
+                for end, row, on in ((o1, r1, -s1), (o2, r2, s2))
                 if row.ohm < WEAK_OHM
             )
             pieces = ((n1, s1 * turn), (n2, s2 * turn))
-            self.steps.append(Passed(net if wanted else -1, new, pieces, near, sign, ohm, drop, holds))
-        self.dead.update((n1, n2))
+            self.steps.append(Passed(net, new, pieces, near, sign, ohm, drop, holds))
+        elif n1 in self.needed or n2 in self.needed:
+            self.needed.add(new)
+            pieces = ((n1, s1 * turn), (n2, s2 * turn))
+            self.steps.append(Passed(-1, new, pieces, -1, 0.0, 0.0, 0.0, ()))
+        self._replace(net, new, ((o1, n1), (o2, n2)))
+        return (o1, o2)
+
+    def _replace(self, net: int, new: int, olds: tuple[tuple[int, int], tuple[int, int]]) -> None:
+        """Put a joined branch in the place of the two that met at ``net``."""
         del self.touching[net]
         outside = 0
-        for other, old in ((o1, n1), (o2, n2)):
+        for other, old in olds:
+            self.dead.add(old)
             if other in self.boundary:
                 outside += 1
             else:
                 numbers = self.touching[other]
                 numbers[numbers.index(old)] = new
-        if outside == 2 and new in needed:
+        if outside == 2 and new in self.needed:
             self.direct.add(new)
-        return (o1, o2)
+
+
+def _series(r1: RawBranch, r2: RawBranch, s1: float, s2: float) -> tuple[float, float, float] | None:
+    """Saturation current, emission and direction of two branches in series, if they are one law.
+
+    ``s1``, ``s2``: 1 where the branch runs along the way, -1 against it. Two junctions are one
+    only if they are of one direction and saturation current: their emissions add up.
+    """
+    if r1.saturation_a and r2.saturation_a:
+        if s1 != s2 or r1.saturation_a != r2.saturation_a:
+            return None
+        return r1.saturation_a, r1.emission + r2.emission, s1
+    if r1.saturation_a:
+        return r1.saturation_a, r1.emission, s1
+    if r2.saturation_a:
+        return r2.saturation_a, r2.emission, s2
+    return 0.0, 1.0, 1.0
 
 
 def _split(state: _Work, reduced: Reduced, prefer: Sequence[int]) -> None:
@@ -244,7 +260,7 @@ def _split(state: _Work, reduced: Reduced, prefer: Sequence[int]) -> None:
         row = rows[number]
         emf = row.emf_v - boundary[row.a] + boundary[row.b]
         key: BranchKey = (0, 0, round(row.ohm, 9), row.saturation_a, row.emission, round(emf, 12))
-        reduced.pieces.append(Piece(Problem(0, (key,)), (), ((number, 1.0),), True))
+        reduced.pieces.append(Piece(Problem(0, (key,)), (), ((number, 1.0),), anchored=True))
     seen: set[int] = set()
     starts = [net for net in touching if net in state.required]
     for number in state.needed - state.dead:
@@ -311,13 +327,13 @@ def _ordered(
     """Nets in an order that depends on their branches, not on their names (ties keep theirs)."""
     marks: dict[int, list[tuple[float, float, float, float]]] = {net: [] for net in members}
     for number in numbers:
-        a, b, ohm, saturation, emission, emf = rows[number]
+        a, b, ohm, saturation, _, emf = rows[number]
         ohm = round(ohm, 9)
         if a in marks:
-            outer = boundary[b] if b in boundary else -1e9
+            outer = boundary.get(b, NO_VOLTS)
             marks[a].append((ohm, saturation, 1.0, outer + emf))
         if b in marks:
-            outer = boundary[a] if a in boundary else -1e9
+            outer = boundary.get(a, NO_VOLTS)
             marks[b].append((ohm, saturation, -1.0 if saturation else 1.0, outer - emf))
     for mark in marks.values():
         mark.sort()
@@ -330,45 +346,48 @@ def finish(reduced: Reduced, solutions: Sequence[Solution]) -> IslandPoint:
     current: dict[int, float] = {}
     held: set[int] = set(reduced.boundary)
     converged = True
-    rows = reduced.branches
     for piece, solution in zip(reduced.pieces, solutions, strict=True):
         converged = converged and solution.converged
-        for net, value in zip(piece.nets, solution.volts, strict=False):
-            volts[net] = value
+        volts.update(zip(piece.nets, solution.volts, strict=False))
         if not piece.anchored:
             volts[piece.nets[-1]] = 0.0
-        ties: list[tuple[int, int]] = []
         for (number, sign), value in zip(piece.branches, solution.amps, strict=True):
             current[number] = sign * value
-            row = rows[number]
-            if row.ohm < WEAK_OHM and (
-                row.saturation_a == 0.0 or volts[row.a] - volts[row.b] - row.emf_v > OFF_V
-            ):
-                ties.append((row.a, row.b))
-        grown = bool(ties)
-        while grown:
-            grown = False
-            for a, b in ties:
-                if (a in held) != (b in held):
-                    held.update((a, b))
-                    grown = True
+        _hold(reduced.branches, piece, volts, held)
     for step in reversed(reduced.steps):
         if isinstance(step, Hanging):
             volts[step.net] = volts.get(step.other, 0.0) + step.rise_v
             if not step.weak and step.other in held:
                 held.add(step.net)
-        else:
-            value = current.get(step.branch, 0.0)  # dropped later: it hangs, no current
-            for number, sign in step.pieces:
-                current[number] = sign * value
-            if step.net >= 0:
-                volts[step.net] = volts[step.near] - step.sign * value * step.ohm - step.drop_v
-                for end, sign in step.ends:
-                    if end in held and (sign == 0.0 or sign * (volts[step.net] - volts[end]) > OFF_V):
-                        held.add(step.net)
+            continue
+        value = current.get(step.branch, 0.0)  # dropped later: it hangs, no current
+        for number, sign in step.pieces:
+            current[number] = sign * value
+        if step.net >= 0:
+            volts[step.net] = volts[step.near] - step.sign * value * step.ohm - step.drop_v
+            for end, sign in step.ends:
+                if end in held and (sign == 0.0 or sign * (volts[step.net] - volts[end]) > OFF_V):
+                    held.add(step.net)
     amps = {
         part: sum(sign * current.get(number, 0.0) for number, sign in found)
         for part, found in reduced.tags.items()
     }
     wanted = {net: volts.get(net, 0.0) for net in reduced.wanted}
     return IslandPoint(wanted, amps, frozenset(net for net in wanted if net not in held), converged)
+
+
+def _hold(rows: list[RawBranch], piece: Piece, volts: Mapping[int, float], held: set[int]) -> None:
+    """Add the nets of a piece that resistances and conducting junctions tie to held ones."""
+    ties = []
+    for number, _ in piece.branches:
+        row = rows[number]
+        on = row.saturation_a == 0.0 or volts[row.a] - volts[row.b] - row.emf_v > OFF_V
+        if on and row.ohm < WEAK_OHM:
+            ties.append((row.a, row.b))
+    grown = bool(ties)
+    while grown:
+        grown = False
+        for a, b in ties:
+            if (a in held) != (b in held):
+                held.update((a, b))
+                grown = True

@@ -32,8 +32,10 @@ class Link(NamedTuple):
 
 
 class Loop(NamedTuple):
-    """A link between two nets of one cluster: it matters only if something else is attached
-    inside ``ranges`` (half-open ranges of tree numbers), the tree that it closes to a ring.
+    """A link between two nets of one cluster.
+
+    It matters only if something else is attached inside ``ranges`` (half-open ranges of tree
+    numbers), the trees that it closes to a ring.
     """
 
     link: Link
@@ -72,11 +74,9 @@ class Structure:
 
 def structure_of(circuit: Circuit, live: frozenset[int]) -> Structure:
     """The structure for a set of live rails (numbers into ``circuit.rails``), kept with the circuit."""
-    found = circuit.structures.get(live)
+    found: Structure | None = circuit.structures.get(live)
     if found is None:
-        found = _build(circuit, live)
-        circuit.structures[live] = found
-    assert isinstance(found, Structure)
+        found = circuit.structures[live] = _build(circuit, live)
     return found
 
 
@@ -86,7 +86,7 @@ def _idle_branches(circuit: Circuit, live: frozenset[int]) -> Iterator[tuple[Raw
     for part, branches in enumerate(circuit.idle):
         if cold and branches:
             values, kind = circuit.part_values[part], circuit.kinds[part]
-            branches = part_branches(kind, circuit.terminals[part], values, False, None, True)
+            branches = part_branches(kind, circuit.terminals[part], values, active=False, cold=True)
         for branch in branches:
             yield branch, part
     for number, rail in enumerate(circuit.rails):
@@ -115,8 +115,8 @@ def _build(circuit: Circuit, live: frozenset[int]) -> Structure:
         for part, kind in enumerate(circuit.kinds):
             if any(rule.cold_ohm for rule in kind.branches) and idle[part]:
                 nets, values = circuit.terminals[part], circuit.part_values[part]
-                idle[part] = part_branches(kind, nets, values, False, None, True)
-                active[part] = part_branches(kind, nets, values, True, None, True)
+                idle[part] = part_branches(kind, nets, values, active=False, cold=True)
+                active[part] = part_branches(kind, nets, values, active=True, cold=True)
     result = Structure(
         live=live,
         cold=cold,
@@ -201,30 +201,36 @@ def _trees(
     clock = 0
     for members in clusters:
         tops = [net for net in members if not stripped[net]]
-        core: set[int] = set()
+        ties_of = {top: [n for n in touching[top] if not gone[n]] for top in tops}
+        core = {top for top in tops if ties_of[top] or top in anchors}
         for top in tops:
-            live = [n for n in touching[top] if not gone[n]]
-            if live or top in anchors:
-                core.add(top)
-            stack = [top]
-            while stack:
-                net = stack.pop()
-                if net < 0:
-                    result.leave[~net] = clock
-                    continue
-                result.enter[net] = clock
-                clock += 1
-                stack.append(~net)
-                for child in children[net]:
-                    result.root[child] = top
-                    result.depth[child] = result.depth[net] + 1
-                    result.distance[child] = result.distance[net] + step[child]
-                    stack.append(child)
+            clock = _number_tree(result, top, children, step, clock)
         result.core_nets.append(tuple(sorted(core)))
-        numbers = sorted({n for net in core for n in touching[net] if not gone[n]})
+        numbers = sorted({n for found in ties_of.values() for n in found})
         result.core_branches.append(tuple(resistances[n] for n in numbers))
         ties = any(resistances[n][0].a in boundary or resistances[n][0].b in boundary for n in numbers)
         result.anchored.append(ties)
+
+
+def _number_tree(
+    result: Structure, top: int, children: list[list[int]], step: list[float], clock: int
+) -> int:
+    """Number a tree depth first (entering and leaving), with distances from its top."""
+    stack = [top]
+    while stack:
+        net = stack.pop()
+        if net < 0:
+            result.leave[~net] = clock
+            continue
+        result.enter[net] = clock
+        clock += 1
+        stack.append(~net)
+        for child in children[net]:
+            result.root[child] = top
+            result.depth[child] = result.depth[net] + 1
+            result.distance[child] = result.distance[net] + step[child]
+            stack.append(child)
+    return clock
 
 
 def _links(result: Structure, others: list[tuple[RawBranch, int]], clusters: int) -> None:
@@ -239,11 +245,25 @@ def _links(result: Structure, others: list[tuple[RawBranch, int]], clusters: int
             continue
         for cluster in {link.first, link.second} - {OUTSIDE}:
             links[cluster].append(link)
-    group_of = list(range(clusters))
-    for start in range(clusters):
-        if group_of[start] != start:
+    result.group_of = _groups(links)
+    result.loops = [tuple(found) for found in loops]
+    leaf_parent, rest = _leaves(result, links)
+    result.links = [tuple(found) for found in rest]
+    result.leaf_parent = leaf_parent
+    result.leaf_links = [
+        tuple(found) if parent is not None else () for found, parent in zip(rest, leaf_parent, strict=True)
+    ]
+
+
+def _groups(links: list[list[Link]]) -> list[int]:
+    """Lowest cluster number of everything that links join, per cluster."""
+    group_of = list(range(len(links)))
+    seen: set[int] = set()
+    for start in range(len(links)):
+        if start in seen:
             continue
-        members, seen = [start], {start}
+        seen.add(start)
+        members = [start]
         for cluster in members:
             group_of[cluster] = start
             for link in links[cluster]:
@@ -251,34 +271,33 @@ def _links(result: Structure, others: list[tuple[RawBranch, int]], clusters: int
                     if other != OUTSIDE and other not in seen:
                         seen.add(other)
                         members.append(other)
-    leaf_parent: list[int | None] = [None] * clusters
-    open_links = [list(found) for found in links]
-    queue = list(range(clusters))
+    return group_of
+
+
+def _leaves(result: Structure, links: list[list[Link]]) -> tuple[list[int | None], list[list[Link]]]:
+    """Parents of leaf clusters, and the links of each cluster without those to its leaves."""
+    leaf_parent: list[int | None] = [None] * len(links)
+    rest = [list(found) for found in links]
+    queue = list(range(len(links)))
     for cluster in queue:
         if leaf_parent[cluster] is not None or result.anchored[cluster]:
             continue
-        own = open_links[cluster]
+        own = rest[cluster]
         neighbours = {link.second if link.first == cluster else link.first for link in own}
         if len(neighbours) != 1 or any(link.branch.emf_v != 0.0 for link in own):
             continue
         neighbour = neighbours.pop()
         leaf_parent[cluster] = neighbour
         if neighbour != OUTSIDE:
-            open_links[neighbour] = [link for link in open_links[neighbour] if link not in own]
+            rest[neighbour] = [link for link in rest[neighbour] if link not in own]
             queue.append(neighbour)
-    result.links = [tuple(found) for found in open_links]
-    result.loops = [tuple(found) for found in loops]
-    result.leaf_parent = leaf_parent
-    result.leaf_links = [
-        tuple(open_links[cluster]) if leaf_parent[cluster] is not None else () for cluster in range(clusters)
-    ]
-    result.group_of = group_of
+    return leaf_parent, rest
 
 
 def _loop(result: Structure, link: Link) -> Loop:
     a, b = link.branch.a, link.branch.b
     if result.root[a] != result.root[b] or link.branch.emf_v != 0.0:
-        return Loop(link, (), True)
+        return Loop(link, (), always=True)
     ranges = []
     for low, high in ((a, b), (b, a)):
         top = low
@@ -287,4 +306,4 @@ def _loop(result: Structure, link: Link) -> Loop:
         while not result.enter[result.parent[top]] <= result.enter[high] < result.leave[result.parent[top]]:
             top = result.parent[top]
         ranges.append((result.enter[top], result.leave[top]))
-    return Loop(link, tuple(ranges), False)
+    return Loop(link, tuple(ranges), always=False)

@@ -45,7 +45,7 @@ class RailSource:
         return math.isinf(self.source_ohm)
 
 
-def ripple_v(load_a: float, mains_hz: float, capacitance_f: float, full_wave: bool = True) -> float:
+def ripple_v(load_a: float, mains_hz: float, capacitance_f: float, *, full_wave: bool = True) -> float:
     """Ripple of a capacitor-input supply in volts peak to peak (upper estimate; see the module)."""
     if load_a <= 0.0:
         return 0.0
@@ -59,23 +59,23 @@ def rectified_peak_v(winding_v: float, diodes_in_series: int, forward_v: float =
     return max(0.0, math.sqrt(2.0) * winding_v - diodes_in_series * forward_v)
 
 
-def rectified_mean_v(peak_v: float, full_wave: bool = True) -> float:
+def rectified_mean_v(peak_v: float, *, full_wave: bool = True) -> float:
     """Mean of an unfiltered rectified sine: ``2 Vpk / pi`` full wave, ``Vpk / pi`` half wave."""
     return (2.0 if full_wave else 1.0) * peak_v / math.pi
 
 
-def rectified_effective_v(peak_v: float, full_wave: bool = True) -> float:
+def rectified_effective_v(peak_v: float, *, full_wave: bool = True) -> float:
     """Effective volts of an unfiltered rectified sine: ``Vpk / sqrt 2``; half wave ``Vpk / 2``."""
     return peak_v / math.sqrt(2.0) if full_wave else peak_v / 2.0
 
 
-def filtered_mean_v(peak_v: float, ripple: float, full_wave: bool = True) -> float:
+def filtered_mean_v(peak_v: float, ripple: float, *, full_wave: bool = True) -> float:
     """Mean behind a capacitor, never below the unfiltered mean: ``Vpk - ripple / 2``."""
-    return max(peak_v - ripple / 2.0, rectified_mean_v(peak_v, full_wave))
+    return max(peak_v - ripple / 2.0, rectified_mean_v(peak_v, full_wave=full_wave))
 
 
 def regulated_mean_v(
-    nominal_v: float, peak_v: float, ripple: float, dropout_v: float, full_wave: bool
+    nominal_v: float, peak_v: float, ripple: float, dropout_v: float, *, full_wave: bool
 ) -> float:
     """Mean of a regulated rail whose input dips: the output follows the input less the drop-out.
 
@@ -136,17 +136,19 @@ def rail_source(
     regulated, words = _regulator_state(supply, patches, opened)
     if regulated == "dead":
         return RailSource(0.0, math.inf, 0.0, words)
-    return _loaded(circuit, supply, state, regulated == "shorted", mains_hz)
+    return _loaded(circuit, supply, state, mains_hz, bypassed=regulated == "shorted")
 
 
-def _loaded(circuit: Circuit, supply: Supply, state: _State, bypassed: bool, mains_hz: float) -> RailSource:
+def _loaded(
+    circuit: Circuit, supply: Supply, state: _State, mains_hz: float, *, bypassed: bool
+) -> RailSource:
     """Volts, ohms and ripple of a supply that delivers something."""
     usual_full = len(supply.rectifiers) != 1  # one diode alone: a half-wave supply by design
     full = usual_full and state.halves >= 0.75
     load = supply.load_a
     series = 1 if len(supply.rectifiers) <= 2 else 2
     healthy_c = circuit.values(supply.capacitor)["capacitance_f"] if supply.capacitor else 0.0
-    healthy_ripple = ripple_v(load, mains_hz, healthy_c, usual_full) if healthy_c else 0.0
+    healthy_ripple = ripple_v(load, mains_hz, healthy_c, full_wave=usual_full) if healthy_c else 0.0
     dropout = circuit.values(supply.regulator).get("dropout_v", 2.0) if supply.regulator else 0.0
     peak = rectified_peak_v(supply.winding_v, series) if supply.winding_v > 0.0 else 0.0
     if peak <= 0.0:
@@ -160,29 +162,33 @@ def _loaded(circuit: Circuit, supply: Supply, state: _State, bypassed: bool, mai
     ohm = supply.source_ohm + state.extra_ohm
     peak_now = max(0.0, peak - state.extra_ohm * load) if supply.regulator else peak
     capacitance = state.capacitance_f
-    ripple = min(ripple_v(load, mains_hz, capacitance, full) if supply.capacitor else math.inf, peak_now)
+    ripple = min(
+        ripple_v(load, mains_hz, capacitance, full_wave=full) if supply.capacitor else math.inf, peak_now
+    )
     if supply.regulator and not bypassed:
-        drop = ripple_v(load, mains_hz, capacitance, full)
-        healthy = regulated_mean_v(supply.nominal_v, peak, healthy_ripple, dropout, usual_full)
-        now = regulated_mean_v(supply.nominal_v, peak_now, drop, dropout, full)
+        drop = ripple_v(load, mains_hz, capacitance, full_wave=full)
+        healthy = regulated_mean_v(supply.nominal_v, peak, healthy_ripple, dropout, full_wave=usual_full)
+        now = regulated_mean_v(supply.nominal_v, peak_now, drop, dropout, full_wave=full)
         dip = max(0.0, supply.nominal_v - max(0.0, peak_now - ripple - dropout))
         ratio, seen_ripple, ohm = now / healthy, min(dip, supply.nominal_v), supply.source_ohm
     elif supply.regulator:
-        ratio = filtered_mean_v(peak_now, ripple, full) / supply.nominal_v
+        ratio = filtered_mean_v(peak_now, ripple, full_wave=full) / supply.nominal_v
         seen_ripple = ripple
     elif supply.capacitor:
-        usual = filtered_mean_v(peak, min(healthy_ripple, peak), usual_full)
-        ratio = filtered_mean_v(peak_now, ripple, full) / usual
+        usual = filtered_mean_v(peak, min(healthy_ripple, peak), full_wave=usual_full)
+        ratio = filtered_mean_v(peak_now, ripple, full_wave=full) / usual
         seen_ripple = ripple
     else:
         # Lamps and coils on an unfiltered supply follow its effective volts.
-        ratio = rectified_effective_v(peak_now, full) / rectified_effective_v(peak, usual_full)
+        ratio = rectified_effective_v(peak_now, full_wave=full) / rectified_effective_v(
+            peak, full_wave=usual_full
+        )
         seen_ripple = peak_now if supply.rectifiers else 0.0
     open_volts = supply.nominal_v * ratio + supply.source_ohm * load
-    return RailSource(open_volts, ohm, seen_ripple, _words(supply, state, ratio, bypassed))
+    return RailSource(open_volts, ohm, seen_ripple, _words(supply, state, ratio, bypassed=bypassed))
 
 
-def _words(supply: Supply, state: _State, ratio: float, bypassed: bool) -> str:
+def _words(supply: Supply, state: _State, ratio: float, *, bypassed: bool) -> str:
     found = []
     if state.halves < 0.75:
         found.append("half of the mains cycle is missing")
@@ -210,42 +216,54 @@ def _broken(patch: Patch | None, name: str, opened: frozenset[str]) -> bool:
 def _supply_state(
     circuit: Circuit, supply: Supply, patches: Mapping[str, Patch], opened: frozenset[str]
 ) -> _State:
-    break_part = ground_fault = shorted = ""
-    extra = 0.0
-    for name in supply.ac_parts:
-        patch = patches.get(name)
-        if name in supply.rectifiers or name in (supply.capacitor, supply.regulator):
-            continue
-        if _broken(patch, name, opened):
-            break_part = break_part or name
-        elif patch is not None:
-            extra += max(0.0, patch.values.get("ohm", 0.0) - circuit.values(name).get("ohm", 0.0))
-            if patch.absent and patch.shunt_ohm is not None:
-                extra += patch.shunt_ohm
-            if patch.ground_ohm is not None and patch.ground_ohm < SHORT_OHM:
-                ground_fault = name
-            if circuit.wiring.parts[name].kind == "winding" and patch.shunt_ohm is not None:
-                if patch.shunt_ohm < SHORT_OHM:
-                    ground_fault = name
-    good = {}
+    feed = [
+        name
+        for name in supply.ac_parts
+        if name not in supply.rectifiers and name not in (supply.capacitor, supply.regulator)
+    ]
+    break_part = next((name for name in feed if _broken(patches.get(name), name, opened)), "")
+    ground_fault = next((name for name in feed if _feed_shorted(circuit, name, patches.get(name))), "")
+    extra = sum(_extra_ohm(circuit, name, patches.get(name)) for name in feed)
+    good, shorted = {}, ""
     for name in supply.rectifiers:
         patch = patches.get(name)
         good[name] = not (_broken(patch, name, opened) or (patch is not None and patch.reversed))
-        if patch is not None and patch.shunt_ohm is not None and patch.shunt_ohm < SHORT_OHM:
+        # A backwards diode in a bridge shorts the winding every other half cycle.
+        backwards = patch is not None and patch.reversed and len(supply.rectifiers) > 1
+        if _shunted(patch) or backwards:
             shorted = shorted or name
-        elif patch is not None and patch.reversed and len(supply.rectifiers) > 1:
-            shorted = shorted or name  # a backwards diode in a bridge shorts every other half cycle
     capacitance, capacitor_short = 0.0, False
     if supply.capacitor:
         patch = patches.get(supply.capacitor)
         capacitance = circuit.values(supply.capacitor)["capacitance_f"]
         if patch is not None:
             capacitance = patch.values.get("capacitance_f", capacitance)
-            capacitor_short = patch.shunt_ohm is not None and patch.shunt_ohm < SHORT_OHM
+        capacitor_short = _shunted(patch)
         if _broken(patch, supply.capacitor, opened):
             capacitance = 0.0
     halves = _halves(circuit, supply, good)
     return _State(halves, shorted, break_part, extra, capacitance, capacitor_short, ground_fault)
+
+
+def _shunted(patch: Patch | None) -> bool:
+    return patch is not None and patch.shunt_ohm is not None and patch.shunt_ohm < SHORT_OHM
+
+
+def _feed_shorted(circuit: Circuit, name: str, patch: Patch | None) -> bool:
+    """Whether a part of the feed shorts the winding: to ground, or the winding across itself."""
+    if patch is None:
+        return False
+    to_ground = patch.ground_ohm is not None and patch.ground_ohm < SHORT_OHM
+    return to_ground or (circuit.wiring.parts[name].kind == "winding" and _shunted(patch))
+
+
+def _extra_ohm(circuit: Circuit, name: str, patch: Patch | None) -> float:
+    """Ohms that a fault adds to the feed."""
+    if patch is None:
+        return 0.0
+    usual = circuit.values(name).get("ohm", 0.0)
+    extra = max(0.0, patch.values.get("ohm", usual) - usual)
+    return extra + (patch.shunt_ohm or 0.0) if patch.absent else extra
 
 
 def _halves(circuit: Circuit, supply: Supply, good: Mapping[str, bool]) -> float:

@@ -265,12 +265,12 @@ def _simulate(commands: Commands) -> None:
         commands,
         "simulate",
         "show what would be seen with given faults",
-        "Show what would be seen if exactly these faults were there, beside what a healthy\n"
-        "machine shows. With a report (or --saw): what its findings would show. Without one:\n"
-        "the switches at rest and pressed one by one, all lamps, each coil, and power-up;\n"
-        "only what differs from a healthy machine is printed, unless --all is given.",
+        "Show what would be seen if exactly these faults were there, beside what a\n"
+        "healthy machine shows. With a report (or --saw): what its findings would show.\n"
+        "Without one: the switches at rest and pressed one by one, all lamps, each coil,\n"
+        "and power-up; only what differs is printed, unless --all is given.",
         "  matrixdoc simulate MACHINE --fault switch/C3R5/diode=shorted\n"
-        '  matrixdoc simulate MACHINE --fault "coil/7/driver=shorted" --saw "coil 7 fires"',
+        '  matrixdoc simulate MACHINE --fault coil/7/driver=shorted --saw "coil 7 fires"',
     )
     _machine(parser)
     _saw(parser)
@@ -290,7 +290,8 @@ def _spice(commands: Commands) -> None:
         commands,
         "spice",
         "print a situation as a circuit deck",
-        "Print the circuit of one situation as a SPICE deck that a stock simulator runs unchanged.",
+        "Print the circuit of one situation as a SPICE deck that a stock simulator runs\n"
+        "unchanged.",
         "  matrixdoc spice MACHINE --press C1R1 --press C1R2 --phase C1 > deck.cir\n"
         "  matrixdoc spice MACHINE --lamp C2R1 --phase C2\n"
         "  matrixdoc spice MACHINE --pulse 7 --fault coil/7/diode=shorted",
@@ -315,8 +316,8 @@ def _schema(commands: Commands) -> None:
         commands,
         "schema",
         "print the JSON Schema of a file or a result",
-        "Print a JSON Schema: of the definition file (machine), of the report file (report),\n"
-        "or of what a command prints with --json.",
+        "Print a JSON Schema: of the definition file (machine), of the report file\n"
+        "(report), or of what a command prints with --json.",
         "  matrixdoc schema machine > machine.schema.json\n  matrixdoc schema diagnose",
     )
     parser.add_argument("name", metavar="NAME", choices=SCHEMAS, help=", ".join(SCHEMAS))

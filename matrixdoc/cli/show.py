@@ -121,9 +121,8 @@ def chart_text(wiring: Wiring, matrix: Matrix) -> str:
     grid = columns_grid([named(column) for column in matrix.columns], rows, 4)
     facts = [(line.key, named(line).removeprefix(line.key).strip()) for line in matrix.rows]
     told = table([fact for fact in facts if fact[1]], ("ROW", "FACTS"))
-    return "\n".join(
-        piece for piece in (heading(f"{wiring.title}: {matrix.name} matrix"), grid, told and f"\n{told}") if piece
-    )
+    pieces = (heading(f"{wiring.title}: {matrix.name} matrix"), grid, told and f"\n{told}")
+    return "\n".join(piece for piece in pieces if piece)
 
 
 def _chart_json(wiring: Wiring, matrices: list[Matrix]) -> str:

@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from matrixdoc.definition.document import Document, path_words
 from matrixdoc.definition.errors import Problem, choice, near_miss, quoted
 from matrixdoc.definition.numbers import colour_words
-from matrixdoc.definition.schema import MachineForm, PinPlace
+from matrixdoc.definition.schema import MachineForm
+from matrixdoc.definition.schema_boards import PinPlace
 from matrixdoc.definition.styles import Styles, load_styles
 from matrixdoc.definition.wiring import (
     Coil,

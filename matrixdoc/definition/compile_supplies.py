@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from matrixdoc.definition.compile_builder import Builder, FormPath, coloured, named
-from matrixdoc.definition.schema import BridgeForm, FeedForm, FuseForm, SupplyForm
+from matrixdoc.definition.schema_boards import BridgeForm, FeedForm, FuseForm, SupplyForm
 from matrixdoc.definition.styles import SupplyStyle
 from matrixdoc.definition.wiring import GROUND, Supply
 

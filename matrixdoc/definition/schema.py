@@ -10,24 +10,34 @@ ready numbers; units are written with the number (``4.7 kohm``, ``10 A``, ``18 V
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
+from matrixdoc.definition.schema_boards import (
+    MOST_ENTRIES,
+    BoardForm,
+    ConnectorForm,
+    FeedForm,
+    Form,
+    Fuse,
+    LinkForm,
+    Notes,
+    Pin,
+    PlaceForm,
+    SupplyForm,
+    words_of,
+)
 from matrixdoc.definition.schema_types import (
-    Amperes,
     Chain,
     Chart,
     Colour,
     Count,
     Farads,
-    FaradsOrNone,
     Flag,
     Henries,
     Milliseconds,
-    Minutes,
     Name,
     Ohms,
     OhmsOrNone,
@@ -39,164 +49,7 @@ from matrixdoc.definition.schema_types import (
 
 MOST_LINES = 32
 MOST_LAMPS = 64
-MOST_ENTRIES = 256
-
-_PIN = re.compile(r"(?P<connector>\S(?:.*\S)?)\s*-\s*(?P<position>[0-9]{1,3})")
-
-
-def _pin(value: object) -> object:
-    if not isinstance(value, str):
-        return value
-    found = _PIN.fullmatch(value.strip())
-    if found is None:
-        raise ValueError("a connector and a position, such as S1-4")
-    return {"connector": found["connector"].strip(), "position": int(found["position"])}
-
-
-def _fuse(value: object) -> object:
-    """``5 A`` alone is a fuse of which only the rating is known; ``none`` says there is none."""
-    if isinstance(value, str):
-        return {"fitted": False} if value.strip().lower() == "none" else {"rating": value}
-    return value
-
-
-def _bridge(value: object) -> object:
-    """``none`` says there is no rectifier; other text is the type of the bridge's diodes."""
-    if isinstance(value, str):
-        return {"fitted": False} if value.strip().lower() == "none" else {"type": value}
-    return value
-
-
-def _words(value: object) -> object:
-    """One text where a list of texts is wanted counts as a list of one."""
-    return [value] if isinstance(value, str) else value
-
-
-Notes = Annotated[tuple[Text, ...], BeforeValidator(_words)]
 CellOrder = Literal["contact first", "lamp first", "diode first", "unknown"]
-
-
-class Form(BaseModel):
-    """What all models of the authoring form have in common."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class PinPlace(Form):
-    """A position of a connector; may be written ``S1-4``."""
-
-    connector: Name
-    position: Position
-
-
-Pin = Annotated[
-    PinPlace,
-    BeforeValidator(_pin),
-    WithJsonSchema({"type": "string", "pattern": r"^.+-\s*[0-9]{1,3}$"}),
-]
-
-
-class FuseForm(Form):
-    """A fuse: its rating, and what is printed beside its clip. May be written as the rating alone."""
-
-    fitted: Flag = True
-    name: Text = ""
-    rating: Amperes | None = None
-    blow: Literal["", "fast", "slow"] = ""
-    place: Name | None = None
-    note: Text = ""
-
-
-Fuse = Annotated[FuseForm, BeforeValidator(_fuse)]
-
-
-class BridgeForm(Form):
-    """Four rectifier diodes in a bridge, or its type alone."""
-
-    fitted: Flag = True
-    name: Text = ""
-    type: Text = ""
-    place: Name | None = None
-    note: Text = ""
-
-
-Bridge = Annotated[BridgeForm, BeforeValidator(_bridge)]
-
-
-class PlaceForm(Form):
-    """A door or panel: minutes to open it, and whether power must be off to work behind it."""
-
-    title: Text = ""
-    minutes: Minutes
-    power_off: Flag = False
-
-
-class BoardForm(Form):
-    """A circuit board and where it sits."""
-
-    title: Text = ""
-    place: Name | None = None
-    battery: Flag = False
-    note: Text = ""
-
-
-class LinkForm(Form):
-    """The many-pin link between the logic board and the board that carries the drives."""
-
-    boards: tuple[Name, Name]
-    pins: Position | None = None
-    title: Text = ""
-    place: Name | None = None
-    note: Text = ""
-
-
-class ConnectorForm(Form):
-    """A connector. ``also`` names what sits on positions that no line claims: a supply, or ground."""
-
-    title: Text = ""
-    board: Name | None = None
-    place: Name | None = None
-    pins: Position | None = None
-    also: Mapping[str, Name] = Field(default_factory=dict)
-    note: Text = ""
-
-
-class SupplyForm(Form):
-    """A rail and what makes it: winding, fuse before the rectifier, rectifier, capacitor, regulator."""
-
-    title: Text = ""
-    volts: Volts | None = None
-    alternating: Flag = False
-    stiff: Flag | None = None
-    source: Ohms | None = None
-    winding: Volts | None = None
-    winding_ohms: Ohms | None = None
-    winding_fuse: Fuse | None = None
-    bridge: Bridge | None = None
-    capacitor: FaradsOrNone | None = None
-    regulator: Text | None = None
-    load: Amperes | None = None
-    board: Name | None = None
-    place: Name | None = None
-    note: Text = ""
-
-
-class FeedForm(Form):
-    """What carries a supply from its rail into the harness: fuse, pin, wire. Coils and lamps name it.
-
-    ``chain`` lists what hangs on it in wiring order (``coil 5`` or ``5``, ``left flipper``); what it
-    leaves out has a wire of its own from the first lug.
-    """
-
-    title: Text = ""
-    supply: Name
-    fuse: Fuse | None = None
-    pin: Pin | None = None
-    wire: Colour = ""
-    chain: Annotated[tuple[Name, ...], Field(max_length=MOST_ENTRIES)] = ()
-    board: Name | None = None
-    place: Name | None = None
-    note: Text = ""
 
 
 class DrivePath(Form):
@@ -322,7 +175,7 @@ class CoilForm(DrivePath):
     holds: Flag = False
     diode: Text = ""
     fired_by: Text = ""
-    enable: Annotated[tuple[Name, ...], BeforeValidator(_words)] = ()
+    enable: Annotated[tuple[Name, ...], BeforeValidator(words_of)] = ()
 
 
 class FlashForm(DrivePath):

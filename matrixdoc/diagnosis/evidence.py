@@ -245,7 +245,9 @@ class Anchors:
         for fault in {f for g in groups for f in self.by_group.get(g, ())}:
             effect = model.effects[fault]
             near = look.kind == "coil" and bool(
-                effect.groups & own or look.target in self._coils_driven.get(fault.part, ())
+                effect.groups & own
+                or look.target in self._coils_driven.get(fault.part, ())
+                or (alters_only(effect) and fault.part in predictor.coils.feed_parts(look.target))
             )
             if near or (look.kind == "resting coils" and not alters_only(effect)):
                 found.add(fault)

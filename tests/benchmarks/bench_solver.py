@@ -73,7 +73,7 @@ def theirs(wiring, instants: list[Instant]) -> tuple[float, float, list[list[flo
     circuit = build_circuit(wiring)
     decks = [spice_deck(circuit, instant, "point") for instant in instants]
     nodes = [node_name(circuit, net) for net in instants[0].nets]
-    simulator = neospice.Simulator()
+    simulator = neospice.Simulator()  # type: ignore[attr-defined]
     start = time.perf_counter()
     read = [simulator.parse(deck) for deck in decks]
     middle = time.perf_counter()
@@ -100,17 +100,13 @@ def main(count: int) -> None:
         )
         words = "every row its own pull-up" if unequal else "equal rows"
         print(f"{words}:")
-        print(
-            f"  ours      {seconds * 1e6:9.1f} us a point, set-up included ({solver.solved} distinct circuits)"
-        )
+        print(f"  ours      {seconds * 1e6:9.1f} us a point with set-up ({solver.solved} distinct circuits)")
         print(f"  neospice  {solving * 1e6:9.1f} us a point solving, {whole * 1e6:.1f} with reading the deck")
         print(f"  ratio     {solving / seconds:9.1f} (goal 15), {whole / seconds:.1f} with reading")
         print(f"  largest difference {worst * 1e6:.1f} uV over {len(sample)} points")
     instants = lamp_instants(count // 2)
     seconds, solver, _ = ours(lamp_matrix(8, 8).build(), instants)
-    print(
-        f"8x8 lamp matrix, 64 currents wanted: {seconds * 1e6:.1f} us a point ({solver.solved} distinct circuits)"
-    )
+    print(f"8x8 lamp matrix, 64 currents: {seconds * 1e6:.1f} us a point ({solver.solved} distinct circuits)")
 
 
 if __name__ == "__main__":

@@ -216,7 +216,7 @@ def test_numbers_no_float_can_solve_end_as_a_flag():
 
 
 def test_not_converging_is_a_result(monkeypatch):
-    """With one Newton step allowed a diode circuit is not solved: said, not raised, and not for its neighbours."""
+    """With one Newton step allowed a diode circuit is not solved: said, not raised."""
     monkeypatch.setattr(newton, "STEPS", 1)
     builder = WiringBuilder()
     builder.supply("five", "rail", 5.0)

@@ -13,7 +13,13 @@ from matrixdoc.definition.wiring import GROUND, Part
 from tests.circuit.wirings import WiringBuilder
 
 TABLE = load_kind_table()
-CONTRACT = ["wire", "joint", "pin", "contact", "diode", "resistor", "capacitor", "lamp", "led", "coil", "fuse", "strobe_sink", "strobe_push_pull", "strobe_source", "strobe_source_push_pull", "low_side", "low_side_npn", "low_side_nmos", "high_side_pnp", "high_side_darlington", "high_side_pmos", "thyristor", "changeover", "sensing", "winding", "rectifier", "electrolytic", "regulator", "logic_output", "link_pin", "pre_driver", "decoder", "logic_input", "enable", "relay_coil_driver", "emitter", "phototransistor", "bridge"]
+CONTRACT = """
+    wire joint pin contact diode resistor capacitor lamp led coil fuse strobe_sink strobe_push_pull
+    strobe_source strobe_source_push_pull low_side low_side_npn low_side_nmos high_side_pnp
+    high_side_darlington high_side_pmos thyristor changeover sensing winding rectifier electrolytic
+    regulator logic_output link_pin pre_driver decoder logic_input enable relay_coil_driver emitter
+    phototransistor bridge
+"""
 SOLVED = [name for name, kind in TABLE.kinds.items() if kind.branches]
 TWO_WAY = ["wire", "joint", "pin", "resistor", "lamp", "coil", "fuse"]
 
@@ -39,7 +45,7 @@ def alone(kind, *, active=False, patch=None, volts=12.0, between=(0, 1), opened=
 
 
 def test_every_kind_of_the_contract_is_there_and_no_other():
-    assert sorted(TABLE.kinds) == sorted(CONTRACT)
+    assert sorted(TABLE.kinds) == sorted(CONTRACT.split())
 
 
 def test_every_value_and_type_has_a_source():
@@ -146,7 +152,7 @@ def test_states(kind, between, volts, active, least, most):
     amps = alone(kind, active=active, volts=volts, between=between)
     assert least <= amps + 1e-12
     assert amps <= most
-    if kind not in {"sensing"}:
+    if kind != "sensing":
         # Stuck in a state is that state, whatever is asked for.
         stuck = Patch(stuck="active" if active else "idle")
         assert alone(kind, active=not active, volts=volts, between=between, patch=stuck) == pytest.approx(

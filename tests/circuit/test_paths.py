@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from itertools import pairwise
 
 import pytest
 
@@ -50,7 +51,7 @@ def test_the_current_runs_from_net_to_net():
         path = current_path(SWITCHES, cell.reference)
         assert path[0].enters == "rail/logic"
         assert path[-1].leaves == GROUND
-        assert all(a.leaves == b.enters for a, b in zip(path, path[1:], strict=False))
+        assert all(a.leaves == b.enters for a, b in pairwise(path))
         assert {cell.element, cell.diode} <= set(names(path))
         # No device of another cell is on the way.
         assert [step.reference for step in path if step.kind == "contact"] == [cell.element]

@@ -50,7 +50,7 @@ def test_component_failure_in_series(patch, amps, drops):
     ("patch", "middle", "total"), [(None, 0.200, 0.350), (Patch(absent=True), 0.0, 0.150)]
 )
 def test_component_failure_in_parallel(patch, middle, total):
-    """Kuphaldt, Lessons In Electric Circuits I ch. 5, "Component failure analysis": 90, 45, 180 ohm on 9 V."""
+    """Kuphaldt, Lessons In Electric Circuits I ch. 5, same section: 90, 45, 180 ohm on 9 V."""
     builder = WiringBuilder()
     builder.supply("nine", "top", 9.0)
     for name, ohm in (("R1", 90.0), ("R2", 45.0), ("R3", 180.0)):
@@ -100,7 +100,7 @@ def test_kirchhoff_two_loops():
 
 
 def test_five_in_series():
-    """OpenStax University Physics 2, "Resistors in Series and Parallel": four of 20 and one of 10 ohm on 9 V."""
+    """OpenStax University Physics 2, "Resistors in Series and Parallel": 4 x 20 and 10 ohm on 9 V."""
     builder = WiringBuilder()
     builder.supply("nine", "n0", 9.0)
     for number in range(4):
@@ -126,7 +126,7 @@ def test_five_in_series():
     ],
 )
 def test_diode_sweep(volts, amps):
-    """Kuphaldt, Lessons In Electric Circuits III ch. 3, diode table (IS 18.8n, N 2, RS 28.6m, 27 C): 0.2 %."""
+    """Kuphaldt, Lessons In Electric Circuits III ch. 3, diode table (27 C), to 0.2 %."""
     builder = WiringBuilder()
     builder.supply("sweep", "top", volts)
     builder.add("D1", "diode", "top", GROUND, type_name="1N4004")
@@ -151,8 +151,8 @@ def ghost(diodes: bool):
     """Two columns, two rows; column 2 is driven to 5 V; contacts of 0.1 ohm; rows 10 kohm to ground."""
     builder = WiringBuilder()
     builder.supply("five", "c2", 5.0)
-    for row in (1, 2):
-        builder.add(f"load{row}", "resistor", f"r{row}", GROUND, ohm=10000.0)
+    for number in (1, 2):
+        builder.add(f"load{number}", "resistor", f"r{number}", GROUND, ohm=10000.0)
     for cell in ("11", "12", "21"):
         column, row = f"c{cell[0]}", f"r{cell[1]}"
         if diodes:
@@ -183,7 +183,7 @@ def test_ghost_of_three_closed_corners(diodes, patches, row1, row2):
 
 
 def test_wire_resistance_takes_its_share():
-    """Kuphaldt, Lessons In Electric Circuits I ch. 12: 14 V, two wires of 15.909 ohm, load 250 ohm: 12.42 V."""
+    """Kuphaldt, Lessons In Electric Circuits I ch. 12: 14 V, wires of 15.909 ohm, load 250 ohm: 12.42 V."""
     builder = WiringBuilder()
     builder.supply("fourteen", "top", 14.0)
     builder.add("out", "wire", "top", "a", ohm=15.909)
@@ -201,7 +201,7 @@ def test_coil_current_rises(seconds, amps):
 
 
 def test_coil_current_decays():
-    """OpenStax College Physics, "RL Circuits": 7.50 mH, 3.00 ohm, 10.0 A: 3.68 A at 2.5 ms, 1.35 A at 5.00 ms."""
+    """OpenStax College Physics, "RL Circuits": 7.50 mH, 3.00 ohm, 10.0 A; 3.68 and 1.35 A printed."""
     assert coils.decay_a(10.0, 3.0, 7.5e-3, 2.5e-3) == pytest.approx(3.68, abs=5e-3)
     assert coils.decay_a(10.0, 3.0, 7.5e-3, 5.0e-3) == pytest.approx(1.35, abs=5e-3)
 

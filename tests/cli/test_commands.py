@@ -47,7 +47,7 @@ def checked_json(capsys: Capture, name: str, *argv: str) -> Any:
     return result
 
 
-# -- help and usage -------------------------------------------------------------------------------------
+# -- help and usage ------------------------------------------------------------------------------------
 
 
 def test_help_shows_every_command_and_examples(capsys: Capture) -> None:
@@ -123,7 +123,7 @@ def test_a_wrong_input_is_status_1_with_one_clear_message(
     assert "Traceback" not in err
 
 
-# -- machines, definitions -------------------------------------------------------------------------------
+# -- machines, definitions -----------------------------------------------------------------------------
 
 
 def test_machines_lists_the_shipped_ones_and_the_persons_own(capsys: Capture, own_user_folder: Path) -> None:
@@ -229,7 +229,7 @@ def test_path_lists_every_part_from_supply_to_ground(capsys: Capture, place: str
     assert all(part in out for part in needed)
 
 
-# -- diagnose ----------------------------------------------------------------------------------------------
+# -- diagnose ------------------------------------------------------------------------------------------
 
 
 def test_diagnose_ranks_causes_and_checks(capsys: Capture) -> None:
@@ -336,7 +336,7 @@ def test_escapes_and_markup_in_names_are_shown_as_text(capsys: Capture, tmp_path
         assert "[red]title[/red]" in out
 
 
-# -- simulate and spice ------------------------------------------------------------------------------------
+# -- simulate and spice --------------------------------------------------------------------------------
 
 
 def test_simulate_shows_what_differs_from_a_healthy_machine(capsys: Capture) -> None:
@@ -432,7 +432,7 @@ def test_the_deck_runs_in_the_stock_simulator(capsys: Capture, tmp_path: Path, o
     assert "error" not in (done.stdout + done.stderr).lower()
 
 
-# -- schemas -------------------------------------------------------------------------------------------------
+# -- schemas -------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("name", SCHEMAS)
@@ -450,7 +450,7 @@ def test_every_command_with_json_has_a_schema() -> None:
     assert with_json == set(SCHEMAS) - {"machine", "report"}
 
 
-# -- the program as it is started -----------------------------------------------------------------------------
+# -- the program as it is started ----------------------------------------------------------------------
 
 
 def start(*argv: str, **options: Any) -> subprocess.CompletedProcess[str]:
@@ -509,7 +509,8 @@ def test_help_loads_nothing_heavy() -> None:
         "import sys\n"
         "from matrixdoc.cli.main import main\n"
         "try:\n    main(['--help'])\nexcept SystemExit:\n    pass\n"
-        "print(sorted({'numpy', 'networkx', 'pydantic', 'textual', 'yaml', 'platformdirs'} & set(sys.modules)))\n"
+        "heavy = {'numpy', 'networkx', 'pydantic', 'textual', 'yaml', 'platformdirs'}\n"
+        "print(sorted(heavy & set(sys.modules)))\n"
     )
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]"

@@ -105,9 +105,13 @@ def test_smoke_and_smell_stand_above_the_findings() -> None:
         "resting",
         "walk",
         "walk C1R1",
-    ]
-    + ["lamp C1R1", "lamp C1R1 purple", "coil 1", "coil fires", "power up", "power up locked", "fuse good"]
-    + [
+        "lamp C1R1",
+        "lamp C1R1 purple",
+        "coil 1",
+        "coil fires",
+        "power up",
+        "power up locked",
+        "fuse good",
         "volts",
         "volts rail/coil 5 V",
         "ohms a to OL",
@@ -130,8 +134,8 @@ def test_every_unclear_sentence_is_told() -> None:
 
 
 WORDS = (
-    "press hold resting walk lamp coil power up fuse volts ohms diode reads nothing C1R1 C1 , ; to ground 5 V "
-    "OL others normal commanded itself off locked is not sure power held replaced and rail/coil"
+    "press hold resting walk lamp coil power up fuse volts ohms diode reads nothing C1R1 C1 , ; to ground "
+    "5 V OL others normal commanded itself off locked is not sure power held replaced and rail/coil"
 )
 words = st.sampled_from([*WORDS.split(), "\x1b"])
 

@@ -21,7 +21,7 @@ def refused(call, *arguments):
 
 
 # IEC 60062:2016, letter and digit code for resistance: the letter stands for the decimal point.
-# 4R7, 2K2 and 1M0 as printed in a stored table of the code; R47 and the capacitances from memory.
+# 4R7, 2K2 and 1M0 were seen in a public table of the code; R47 and the capacitances are from memory.
 @pytest.mark.parametrize(
     ("code", "unit", "value"),
     [
@@ -220,7 +220,7 @@ def test_readings_refused(text, function, words):
         assert words in refused(parse_reading, text, function)
 
 
-# IEC 60757:2021, table 1 (first edition IEC 757:1983, as read in a stored national copy of it).
+# IEC 60757:2021, table 1 (read in GOST 28763-90, which is the table of IEC 757:1983).
 TABLE = {
     "black": "BK", "brown": "BN", "red": "RD", "orange": "OG", "yellow": "YE", "green": "GN", "blue": "BU",
     "violet": "VT", "grey": "GY", "white": "WH", "pink": "PK", "gold": "GD", "turquoise": "TQ",
