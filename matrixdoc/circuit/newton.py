@@ -157,7 +157,7 @@ def _newton(batch: _Batch) -> tuple[Array, NDArray[np.bool_]]:
     count, _, nets = batch.incidence.shape
     x = np.zeros((count, nets))
     converged = np.zeros(count, dtype=np.bool_)
-    linear = ~(batch.saturation > 0.0).any(axis=1)
+    linear: NDArray[np.bool_] = np.asarray(batch.saturation.max(axis=1) <= 0.0, dtype=np.bool_)
     todo = np.arange(count)
     diagonal = np.arange(nets)
     now = batch

@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import sys
-
-from matrixdoc.cli.inputs import talk
 
 
 def bench(arguments: argparse.Namespace) -> int:
@@ -14,10 +11,6 @@ def bench(arguments: argparse.Namespace) -> int:
     Raises:
         MatrixdocError: the machine or the report is wrong.
     """
-    if not sys.stdin.isatty() or not sys.stdout.isatty():
-        talk("matrixdoc: the bench needs a terminal; matrixdoc --help lists what works without one")
-        return 2
-    from matrixdoc.bench.app import run_bench
+    from matrixdoc.bench.app import run
 
-    run_bench(arguments.machine, arguments.report)
-    return 0
+    return run(arguments.machine or None, arguments.report or None)

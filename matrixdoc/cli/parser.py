@@ -34,7 +34,7 @@ examples:
   matrixdoc                                   open the bench
   matrixdoc machines                          list the machines that are known
   matrixdoc diagnose MACHINE report.yaml      causes and next checks for a report
-  matrixdoc diagnose MACHINE --saw "press C3R5 reads nothing" --saw "walk fine"
+  matrixdoc diagnose MACHINE --saw "press C3R5 reads nothing"
   matrixdoc path MACHINE "switch C3R5"        every part of one place's circuit
   matrixdoc COMMAND --help                    more about one command
 
@@ -290,8 +290,7 @@ def _spice(commands: Commands) -> None:
         commands,
         "spice",
         "print a situation as a circuit deck",
-        "Print the circuit of one situation as a SPICE deck that a stock simulator runs\n"
-        "unchanged.",
+        "Print the circuit of one situation as a SPICE deck that a stock simulator runs\nunchanged.",
         "  matrixdoc spice MACHINE --press C1R1 --press C1R2 --phase C1 > deck.cir\n"
         "  matrixdoc spice MACHINE --lamp C2R1 --phase C2\n"
         "  matrixdoc spice MACHINE --pulse 7 --fault coil/7/diode=shorted",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterable, Sequence
 
@@ -9,6 +10,8 @@ from matrixdoc.definition.errors import printable
 
 WIDTH = 80
 _LONGEST = 4000
+_UNIT = re.compile(r"(?<=\d) (?=(?:%|min|V|mV|ohm|kohm|Mohm|A)(?!\w))")
+"""The blank between a number and its unit: no line ends there."""
 
 
 def safe(text: object) -> str:
@@ -18,13 +21,14 @@ def safe(text: object) -> str:
 
 def wrapped(text: str, indent: int = 0, hanging: int | None = None) -> str:
     """``text`` in lines of at most 80 columns; ``hanging`` indents every line but the first."""
-    return textwrap.fill(
-        safe(text),
+    filled = textwrap.fill(
+        _UNIT.sub("\0", safe(text)),
         WIDTH,
         initial_indent=" " * indent,
         subsequent_indent=" " * (indent if hanging is None else hanging),
         break_on_hyphens=False,
     )
+    return filled.replace("\0", " ")
 
 
 def labelled(label: str, text: str, indent: int = 0, width: int = 10) -> str:

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from matrixdoc.checks.generate import CheckGenerator
 from matrixdoc.checks.model import build_model
@@ -20,7 +21,7 @@ from matrixdoc.checks.wording import outcome_words
 from matrixdoc.circuit.netlist import build_circuit
 from matrixdoc.definition.wiring import Wiring
 from matrixdoc.diagnosis.analysis import Analysis, Complaint, analyse, outside_share
-from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence
+from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault
 from matrixdoc.diagnosis.explain import build_causes, explained
 from matrixdoc.diagnosis.ranking import Option, outcome_table, worth
 from matrixdoc.diagnosis.results import Cause, Diagnosis, ExpectedOutcome, RankedCheck
@@ -52,6 +53,27 @@ class _Job:
     groups: tuple[tuple[Suspect, ...], ...]
     options: tuple[Option, ...]
     background: tuple[Fault, ...]
+    outside: float
+
+
+_Row = tuple[float, _Job, Option, float]
+
+
+def _distinct(rows: Sequence[_Row]) -> list[_Row]:
+    """Rows without those that split the suspects just as an earlier (better) one of their job does."""
+    seen: set[tuple[object, ...]] = set()
+    kept = []
+    for row in rows:
+        _, job, option, _ = row
+        if option.check.kind != "act":
+            _, table = outcome_table(option, 0.0)
+            split = tuple(int(np.argmax(table[:, h])) for h in range(table.shape[1]))
+            key = (job.complaint.number, split)
+            if key in seen:
+                continue
+            seen.add(key)
+        kept.append(row)
+    return kept
 
 
 class Engine:
@@ -113,7 +135,9 @@ class Engine:
         suspects = suspects_of(analysis, complaint)
         background = self._background(analysis, complaint)
         options = self._options(analysis, complaint, suspects, background)
-        return _Job(complaint, tuple(suspects), self._grouped(suspects, options), tuple(options), background)
+        outside = analysis.posterior.marginals.get(outside_fault(complaint.number), 0.0)
+        groups = self._grouped(suspects, options)
+        return _Job(complaint, tuple(suspects), groups, tuple(options), background, outside)
 
     def _options(
         self, analysis: Analysis, complaint: Complaint, suspects: Sequence[Suspect], background: tuple[Fault, ...]
@@ -231,13 +255,11 @@ class Engine:
     ) -> tuple[RankedCheck, ...]:
         """The next checks, those first after which finishing is expected to cost least."""
         done = {(f.situation, f.look) for f in findings}
-        rows: list[tuple[float, _Job, Option, float]] = []
+        rows: list[_Row] = []
         for job in self.jobs(findings, mended, repaired):
             held_back = self._locked(job) >= LOCKED_LIMIT
             considered = job.suspects[:SUSPECTS_CONSIDERED]
-            probability = np.array([s.probability for s in considered])
-            if probability.sum() > 1.0:
-                probability = probability / probability.sum()
+            probability = self._given_real(job, considered)
             minutes = np.array([self._repair_minutes(s) for s in considered])
             for option in job.options:
                 check = option.check
@@ -253,7 +275,7 @@ class Engine:
                 rows.append((value.finish, job, option, value.bits))
         rows.sort(key=lambda r: (r[0], -r[3], r[2].check.key))
         result = []
-        for rank, (finish, job, option, bits) in enumerate(rows[:limit], start=1):
+        for rank, (finish, job, option, bits) in enumerate(_distinct(rows)[:limit], start=1):
             result.append(
                 RankedCheck(
                     rank=rank,
@@ -266,6 +288,12 @@ class Engine:
                 )
             )
         return tuple(result)
+
+    def _given_real(self, job: _Job, considered: Sequence[Suspect]) -> npt.NDArray[np.float64]:
+        """Probabilities of the suspects given that something is wrong at all: what is worth doing
+        next does not depend on the chance that the report was a slip."""
+        every = sum(s.probability for s in job.suspects) + job.outside
+        return np.array([s.probability / max(every, 1e-9) for s in considered])
 
     def _repair_minutes(self, suspect: Suspect) -> float:
         total = 0.0

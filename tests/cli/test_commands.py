@@ -476,8 +476,9 @@ def test_the_program_starts_as_a_module() -> None:
 
 def test_the_bench_needs_a_terminal() -> None:
     done = start(stdin=subprocess.DEVNULL)
-    assert done.returncode == 2
+    assert done.returncode == 1
     assert "terminal" in done.stderr
+    assert done.stdout == ""
 
 
 def test_a_reader_that_leaves_early_is_no_error() -> None:

@@ -1,0 +1,117 @@
+"""Reading a machine definition a second time: plain YAML text, quantities, charts, chains, data tables.
+
+Nothing here comes from the package: scalars are read as text (pyyaml's base loader), quantities by a
+pattern of this module. Of the package only its published data is read: the default figures in
+``styles.toml`` and ``kinds.toml``.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+ROOT = Path(__file__).resolve().parents[2]
+EMPTY_CELL = {"", "-", "–", "—"}
+_QUANTITY = re.compile(r"([0-9]*\.?[0-9]+)\s*([munpkM]?)\s*(?:ohm|A|V|F|H|s|min)?")
+_PREFIX = {"": 1.0, "m": 1e-3, "u": 1e-6, "n": 1e-9, "p": 1e-12, "k": 1e3, "M": 1e6}
+
+
+def definition(text: str) -> dict[str, Any]:
+    """A definition with every scalar as text."""
+    found = yaml.load(text, Loader=yaml.BaseLoader)  # noqa: S506 - the base loader makes only texts
+    assert isinstance(found, dict)
+    return found
+
+
+@cache
+def styles() -> dict[str, Any]:
+    """The published default figures of drive styles and supplies."""
+    return tomllib.loads((ROOT / "matrixdoc/definition/styles.toml").read_text("utf-8"))
+
+
+@cache
+def kinds() -> dict[str, Any]:
+    """The published healthy values of part kinds and types."""
+    return tomllib.loads((ROOT / "matrixdoc/circuit/kinds.toml").read_text("utf-8"))
+
+
+def quantity(text: str | None, otherwise: float = 0.0) -> float:
+    """``4.7 kohm`` gives 4700.0; ``none`` gives 0; None gives ``otherwise``."""
+    if text is None:
+        return otherwise
+    if text.strip().lower() == "none":
+        return 0.0
+    found = _QUANTITY.fullmatch(text.strip())
+    assert found is not None, text
+    return float(found[1]) * _PREFIX[found[2]]
+
+
+def part_values(kind: str, type_name: str, own: dict[str, float] | None = None) -> dict[str, float]:
+    """Healthy values: the kind's, replaced by the type's, replaced by the part's own."""
+    table = kinds()
+    row = table["kind"][kind].get("values", {})
+    chosen: dict[str, float] = {}
+    of_type = table.get("type", {}).get(kind, {}).get(type_name, {})
+    chosen.update({name: float(value) for name, value in of_type.items() if name != "source"})
+    chosen.update(own or {})
+    found: dict[str, float] = {}
+    for name, entry in row.items():
+        if name in chosen:
+            found[name] = chosen[name]
+        elif "value" in entry:
+            found[name] = float(entry["value"])
+    for name, entry in row.items():
+        if name not in found and "quotient" in entry:
+            over, under = entry["quotient"]
+            found[name] = found[over] / found[under]
+    for name, entry in row.items():
+        if name not in found and "product" in entry:
+            one, two = entry["product"]
+            found[name] = found[one] * found[two]
+    return found
+
+
+def chart(matrix: dict[str, Any]) -> dict[tuple[int, int], str]:
+    """Names of the fitted places by (column number, row number)."""
+    raw = matrix["chart"]
+    if isinstance(raw, str):
+        lines = [line.strip().strip("|") for line in raw.strip().splitlines() if line.strip()]
+        raw = [line.split("|") for line in lines]
+    start = int(matrix.get("numbered_from", "1"))
+    turned = matrix.get("across", "columns") == "rows"
+    found = {}
+    for down, row in enumerate(raw):
+        for across, name in enumerate(row):
+            place = (down, across) if turned else (across, down)
+            found[place[0] + start, place[1] + start] = name.strip()
+    return found
+
+
+def line_facts(matrix: dict[str, Any], letter: str, number: int) -> dict[str, Any]:
+    """What is stated of one line; its key may be ``C3`` or ``3``."""
+    stated = matrix.get("columns" if letter == "C" else "rows", {})
+    found = stated.get(f"{letter}{number}", stated.get(str(number), {}))
+    return dict(found)
+
+
+def chain(facts: dict[str, Any], letter: str, crossing: list[int]) -> list[int]:
+    """Numbers of the crossing lines in wiring order."""
+    stated = facts.get("chain")
+    if stated is None or stated in ("unknown", "as the chart"):
+        return crossing
+    names = stated.replace(",", " ").split() if isinstance(stated, str) else stated
+    last = "R" if letter == "C" else "C"
+    order = []
+    for name in names:
+        pair = re.fullmatch(r"C([0-9]+)R([0-9]+)", name)
+        if pair:
+            order.append(int(pair[2] if letter == "C" else pair[1]))
+        else:
+            order.append(int(name.removeprefix(last)))
+    assert sorted(order) == sorted(crossing)
+    return order

@@ -1,0 +1,328 @@
+"""The second expansion of a definition, straight from its text: supplies, feeds, matrices.
+
+Made from the words of the authoring form, the published grammar of part references and the default
+figures; loads with a drive of their own are in ``expansion_loads.py``. Nets have names of this
+expansion, so only (part reference, terminal) can be compared with the package.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tests.proof import expansion_loads
+from tests.proof.authoring import EMPTY_CELL, chain, chart, definition, line_facts, quantity, styles
+from tests.proof.machine import EARTH, Cell, Command, Grid, Input, Machine, Rail
+
+
+def expand(text: str) -> Machine:
+    """Everything that a definition says, and what it leaves to the published defaults."""
+    return Expander(definition(text)).machine
+
+
+class Expander:
+    """Works through one definition."""
+
+    def __init__(self, form: dict[str, Any]) -> None:
+        self.form = form
+        self.machine = Machine(form["title"])
+        self.defaults = styles()["defaults"]
+        link = form.get("link")
+        self.link_boards = list(link["boards"]) if link else []
+        self.feed_ends: dict[str, str] = {}
+        boards = list(form.get("boards", {}))
+        self.drive_board = self.link_boards[1] if link else boards[0] if len(boards) == 1 else ""
+        for name, matrix in form.get("matrices", {}).items():
+            self._matrix(name, matrix)
+        expansion_loads.expand_loads(self)
+        for name in form.get("supplies", {}):
+            self.rail(name)
+        for name in form.get("feeds", {}):
+            self.feed(name)
+
+    # -- supplies --------------------------------------------------------------------------------------
+
+    def rail(self, name: str) -> Rail:
+        """A rail, made with its alternating side when first asked for."""
+        found = self.machine.rails.get(name)
+        if found is None:
+            found = self.machine.rails[name] = self._supply(name)
+        return found
+
+    def _supply(self, name: str) -> Rail:
+        stated = self.form.get("supplies", {}).get(name)
+        facts = stated or {}
+        usual = styles()["supply"].get(name, styles()["supply"]["other"])
+        undescribed = "volts" not in facts and "bridge" not in facts
+        alternating = facts.get("alternating") == "yes" or (undescribed and usual.get("alternating", False))
+        regulated = "regulator" in facts or (undescribed and usual.get("regulated", False) and not alternating)
+        source = styles()["source"]
+        ohm = source["alternating_ohm" if alternating else "regulated_ohm" if regulated else "unregulated_ohm"]
+        stiff = regulated if "stiff" not in facts else facts["stiff"] == "yes"
+        rail = Rail(
+            name,
+            f"rail {name}",
+            quantity(facts.get("volts"), usual["volts"]),
+            quantity(facts.get("source"), ohm),
+            quantity(facts.get("load"), usual["load_a"]),
+            stiff,
+        )
+        rectified = facts.get("bridge") != "none" and not alternating
+        self._alternating_side(name, facts, usual, rail, rectified=rectified, regulated=regulated)
+        return rail
+
+    def _alternating_side(
+        self,
+        name: str,
+        facts: dict[str, Any],
+        usual: dict[str, Any],
+        rail: Rail,
+        *,
+        rectified: bool,
+        regulated: bool,
+    ) -> None:
+        add, own = self.machine.add, f"supply/{name}"
+        far = f"{own} far" if rectified else EARTH
+        near = f"{own} near" if rectified else rail.net
+        winding_ohm = {"ohm": quantity(facts["winding_ohms"])} if "winding_ohms" in facts else {}
+        add(f"{own}/winding", "winding", f"{own} start", far, **winding_ohm)
+        add(f"{own}/pin", "pin", f"{own} start", f"{own} pinned")
+        fuse = facts.get("winding_fuse")
+        if fuse == "none":
+            add(f"{own}/wire", "wire", f"{own} pinned", near)
+        else:
+            add(f"{own}/wire", "wire", f"{own} pinned", f"{own} wired")
+            self.fuse(f"{own}/fuse", f"{own} wired", near, fuse, usual["fuse_a"])
+        raw = f"{own} raw" if regulated else rail.net
+        if rectified:
+            bridge = facts.get("bridge", {})
+            type_name = bridge if isinstance(bridge, str) else bridge.get("type", "")
+            for number, (anode, cathode) in enumerate(
+                ((near, raw), (far, raw), (EARTH, near), (EARTH, far)), start=1
+            ):
+                made = type_name or self.defaults["rectifier"]
+                add(f"{own}/rectifier{number}", "rectifier", anode, cathode, type_name=made)
+        alternating = facts.get("alternating") == "yes" or usual.get("alternating", False)
+        farad = quantity(facts.get("capacitor"), 0.0 if alternating else usual["capacitance_f"])
+        if farad:
+            add(f"{own}/capacitor", "electrolytic", raw, EARTH, capacitance_f=farad)
+        if regulated:
+            add(f"{own}/regulator", "regulator", raw, rail.net)
+
+    def fuse(self, reference: str, near: str, far: str, facts: Any, usual_a: float | None = None) -> None:  # noqa: ANN401
+        """A fuse between two nets; the rating alone, or with more facts."""
+        rating = facts if isinstance(facts, str) else (facts or {}).get("rating")
+        own = {} if rating is None and usual_a is None else {"rated_a": quantity(rating, usual_a or 0.0)}
+        self.machine.add(reference, "fuse", near, far, **own)
+
+    def feed(self, name: str) -> str:
+        """Harness end of a feed: rail, fuse where stated, header, pin, wire. A supply's name stands
+        for a feed of its own without a fuse."""
+        if name in self.feed_ends:
+            return self.feed_ends[name]
+        facts = self.form.get("feeds", {}).get(name, {"supply": name})
+        own, inner = f"feed/{name}", self.rail(facts["supply"]).net
+        if facts.get("fuse", "none") != "none":
+            self.fuse(f"{own}/fuse", inner, f"{own} fused", facts["fuse"])
+            inner = f"{own} fused"
+        self.header(own, inner, f"{own} outside")
+        self.machine.add(f"{own}/wire", "wire", f"{own} outside", f"{own} end")
+        self.feed_ends[name] = f"{own} end"
+        return self.feed_ends[name]
+
+    def header(self, own: str, inner: str, outside: str, joint: str = "header", pin: str = "pin") -> None:
+        """From a board into the harness: solder joint of the header, then the connector pin."""
+        self.machine.add(f"{own}/{joint}", "joint", inner, f"{own} {joint}")
+        self.machine.add(f"{own}/{pin}", "pin", f"{own} {joint}", outside)
+
+    # -- signals ---------------------------------------------------------------------------------------
+
+    def has_link(self, board: str) -> bool:
+        """Whether a signal for that board crosses the link between boards."""
+        return bool(self.link_boards) and board in ("", self.link_boards[1])
+
+    def command(
+        self, own: str, facts: dict[str, Any], board: str, output: str, *, from_logic: bool = True
+    ) -> Command:
+        """Signal parts of a drive: logic output, link pin, pre-driver where stated."""
+        add, path = self.machine.add, []
+        if from_logic:
+            path.append(add(f"{own}/logic", "logic_output"))
+            if self.has_link(facts.get("board", board)):
+                path.append(add(f"{own}/link", "link_pin"))
+        if facts.get("pre_driver"):
+            path.append(add(f"{own}/predriver", "pre_driver"))
+        return Command(tuple(path), output)
+
+    # -- matrices --------------------------------------------------------------------------------------
+
+    def _matrix(self, name: str, matrix: dict[str, Any]) -> None:
+        devices = {"switch": styles()["switch"], "lamp": styles()["lamp"]}
+        device = matrix.get("device") or (
+            next((d for d, known in devices.items() if matrix.get("style") in known), "")
+            or ("lamp" if "lamp" in name else "switch")
+        )
+        style_name = matrix.get("style") or self.defaults[f"{device}_style"]
+        style = devices[device][style_name]
+        grid = Grid(name, style_name, style.get("strobed", "columns"))
+        names = chart(matrix)
+        fitted = [place for place, title in names.items() if title not in EMPTY_CELL]
+        numbers = {"C": sorted({c for c, _ in names}), "R": sorted({r for _, r in names})}
+        grid.columns = tuple(f"C{n}" for n in numbers["C"])
+        grid.rows = tuple(f"R{n}" for n in numbers["R"])
+        lugs: dict[str, dict[str, str]] = {}
+        for letter in ("C", "R"):
+            for number in numbers[letter]:
+                facts = line_facts(matrix, letter, number)
+                own = f"{name}/{letter}{number}"
+                crossing = sorted(
+                    (r if letter == "C" else c)
+                    for c, r in fitted
+                    if (c if letter == "C" else r) == number
+                )
+                if device == "switch":
+                    make = self._switch_column if letter == "C" else self._switch_row
+                    inner = make(grid, own, matrix, style, facts)
+                else:
+                    inner = self._lamp_line(grid, own, matrix, style, facts)
+                order = chain(facts, letter, crossing)
+                cells = [f"C{number}R{n}" if letter == "C" else f"C{n}R{number}" for n in order]
+                lugs[f"{letter}{number}"] = self._line_wires(own, inner, cells, pinned="pin" in facts)
+        for column, row in fitted:
+            key = f"C{column}R{row}"
+            facts = matrix.get("cells", {}).get(key, {})
+            ends = (lugs[f"C{column}"][key], lugs[f"R{row}"][key])
+            build = self._switch_cell if device == "switch" else self._lamp_cell
+            grid.cells[key] = build(f"{name}/{key}", matrix, style, facts, ends)
+        (self.machine.switches if device == "switch" else self.machine.lamps)[name] = grid
+
+    def _line_wires(self, own: str, inner: str, cells: list[str], *, pinned: bool) -> dict[str, str]:
+        if not cells and not pinned:
+            return {}
+        self.header(own, inner, f"{own} outside")
+        at, lugs = f"{own} outside", {}
+        for number, cell in enumerate(cells, start=1):
+            lug = f"{own} lug {number}"
+            self.machine.add(f"{own}/wire" if number == 1 else f"{own}/segment{number}", "wire", at, lug)
+            at = lugs[cell] = lug
+        return lugs
+
+    def _switch_column(
+        self, grid: Grid, own: str, matrix: dict[str, Any], style: dict[str, Any], facts: dict[str, Any]
+    ) -> str:
+        inner, rail = f"{own} inner", self.rail(matrix.get("supply", "logic")).net
+        on, idle = (EARTH, rail) if style["closed"] == "low" else (rail, EARTH)
+        ohm = quantity(matrix.get("column_drive"), style["drive_ohm"])
+        held = style["driver"].endswith("push_pull")
+        values = {"on_ohm": ohm, **({"idle_ohm": ohm} if held else {})}
+        nets = (inner, on, idle) if held else (inner, on)
+        self.machine.add(f"{own}/driver", style["driver"], *nets, **values)
+        grid.drivers[own.split("/")[1]] = self.command(own, facts, matrix.get("board", ""), f"{own}/driver")
+        pull = quantity(matrix.get("column_pull"), style["column_pull_ohm"])
+        if pull:
+            self.machine.add(f"{own}/pull", "resistor", inner, idle, ohm=pull)
+        return inner
+
+    def _switch_row(
+        self, grid: Grid, own: str, matrix: dict[str, Any], style: dict[str, Any], facts: dict[str, Any]
+    ) -> str:
+        inner, rail = f"{own} inner", self.rail(matrix.get("supply", "logic"))
+        pulled_to = rail.net if style["closed"] == "low" else EARTH
+        ohm = quantity(matrix.get("row_pull"), style["row_pull_ohm"])
+        self.machine.add(f"{own}/pull", "resistor", inner, pulled_to, ohm=ohm)
+        sensing = styles()["sensing"][matrix.get("sensing") or self.defaults["sensing"]]
+        made = self.sensing(own, inner, sensing, facts.get("drive_type", ""), rail, style["closed"])
+        path = []
+        if self.has_link(facts.get("board", matrix.get("board", ""))):
+            path.append(self.machine.add(f"{own}/link", "link_pin"))
+        path.append(self.machine.add(f"{own}/input", "logic_input"))
+        grid.inputs[own.split("/")[1]] = Input(
+            made.sensing,
+            quantity(matrix.get("reads_low_at"), made.low_v),
+            quantity(matrix.get("reads_high_at"), made.high_v),
+            made.closed,
+            made.floating,
+            tuple(path),
+        )
+        return inner
+
+    def sensing(
+        self, own: str, inner: str, style: dict[str, Any], type_name: str, rail: Rail, closed: str
+    ) -> Input:
+        """The sensing part of an input, and its thresholds."""
+        part = f"{own}/sensing"
+        self.machine.add(part, "sensing", inner, EARTH, type_name=type_name or style["type"])
+        scale = 1.0 if style["volts"] else rail.nominal_v
+        return Input(part, style["low"] * scale, style["high"] * scale, closed, style["floating"], ())
+
+    def _stubs(self, own: str, ends: tuple[str, str]) -> None:
+        self.machine.add(f"{own}/column_stub", "wire", ends[0], f"{own} column")
+        self.machine.add(f"{own}/row_stub", "wire", ends[1], f"{own} row")
+
+    def _switch_cell(
+        self,
+        own: str,
+        matrix: dict[str, Any],
+        style: dict[str, Any],
+        facts: dict[str, Any],
+        ends: tuple[str, str],
+    ) -> Cell:
+        column, row, middle = f"{own} column", f"{own} row", f"{own} middle"
+        self._stubs(own, ends)
+        diode_first = facts.get("order", matrix.get("order", "")) == "diode first"
+        contact = (middle, row) if diode_first else (column, middle)
+        diode = (column, middle) if diode_first else (middle, row)
+        if style["closed"] == "low":  # the column sinks: current comes out of the row
+            diode = diode[::-1]
+        self.machine.add(f"{own}/contact", "contact", *contact)
+        type_name = facts.get("diode") or matrix.get("diode") or self.defaults["switch_diode"]
+        self.machine.add(f"{own}/diode", "diode", *diode, type_name=type_name)
+        if "capacitor" in facts:
+            farad = quantity(facts["capacitor"])
+            self.machine.add(f"{own}/capacitor", "capacitor", *contact, capacitance_f=farad)
+        places = [x for x in own.split("/")[1].replace("R", " R").split()]
+        closed = facts.get("normally") == "closed"
+        return Cell(places[0], places[1], f"{own}/contact", f"{own}/diode", closed)
+
+    def _lamp_line(
+        self, grid: Grid, own: str, matrix: dict[str, Any], style: dict[str, Any], facts: dict[str, Any]
+    ) -> str:
+        inner, key = f"{own} inner", own.split("/")[1]
+        side = "column" if key.startswith("C") else "row"
+        kind = style[side]
+        rail = self.feed(matrix["feed"]) if "feed" in matrix else self.rail(matrix.get("supply", "lamp")).net
+        type_name = facts.get("drive_type") or matrix.get(f"{side}_type") or style[f"{side}_type"]
+        other = rail if kind.startswith("high_side") else EARTH
+        self.machine.add(f"{own}/driver", kind, inner, other, type_name=type_name)
+        grid.drivers[key] = self.command(own, facts, matrix.get("board", ""), f"{own}/driver")
+        ohm = quantity(matrix.get("row_resistor"), style["row_resistor_ohm"])
+        if side == "row" and ohm:
+            self.machine.add(f"{own}/resistor", "resistor", inner, f"{own} limited", ohm=ohm)
+            return f"{own} limited"
+        return inner
+
+    def _lamp_cell(
+        self,
+        own: str,
+        matrix: dict[str, Any],
+        style: dict[str, Any],
+        facts: dict[str, Any],
+        ends: tuple[str, str],
+    ) -> Cell:
+        self._stubs(own, ends)
+        column, row, middle, inside = (f"{own} {word}" for word in ("column", "row", "middle", "inside"))
+        diode_first = facts.get("order", matrix.get("order", "")) == "diode first"
+        start, end = (middle, row) if diode_first else (column, middle)
+        diode = (column, middle) if diode_first else (middle, row)
+        column_feeds = style["column"].startswith("high_side")
+        led = facts.get("element", matrix.get("element", "")) == "LED"
+        self.machine.add(f"{own}/socket", "joint", start, inside)
+        lamp = (inside, end)
+        if not column_feeds:
+            diode = diode[::-1]
+            lamp = lamp[::-1] if led else lamp
+        type_name = facts.get("lamp") or matrix.get("lamp") or self.defaults["led" if led else "lamp"]
+        self.machine.add(f"{own}/lamp", "led" if led else "lamp", *lamp, type_name=type_name)
+        type_name = facts.get("diode") or matrix.get("diode") or self.defaults["lamp_diode"]
+        self.machine.add(f"{own}/diode", "diode", *diode, type_name=type_name)
+        places = own.split("/")[1].replace("R", " R").split()
+        return Cell(places[0], places[1], f"{own}/lamp", f"{own}/diode")
