@@ -11,7 +11,7 @@ from textual.widget import Widget
 from textual.widgets import OptionList, SelectionList, Static
 from textual.widgets.selection_list import Selection
 
-from matrixdoc.bench.dialogs import Dialog, block, options_of
+from matrixdoc.bench.dialogs import Dialog, block, general_cautions, options_of
 from matrixdoc.bench.signs import clean, percent
 from matrixdoc.bench.state import View
 from matrixdoc.checks.wording import part_words
@@ -97,6 +97,7 @@ class CauseDialog(Dialog[str | None]):
         yield Static(block("Part", sorted(references), "$bench-dim"))
         yield Static(block("Speaks for it", _reasons(cause.for_)))
         yield Static(block("Speaks against it", _reasons(cause.against)))
+        yield Static(block("Always", general_cautions(view), "$bench-dim"))
 
     def action_repair(self) -> None:
         """Go on to note the repair."""

@@ -12,7 +12,7 @@ from textual.widget import Widget
 from textual.widgets import Input, OptionList, Static
 
 from matrixdoc.bench.answers import Choice, answer_hint, base_choices, parse_answer, with_predicted
-from matrixdoc.bench.dialogs import Dialog, block, options_of, text_lines
+from matrixdoc.bench.dialogs import Dialog, block, general_cautions, options_of, text_lines
 from matrixdoc.bench.rows import expected_lines
 from matrixdoc.bench.signs import clean, minutes_words
 from matrixdoc.bench.state import View
@@ -74,6 +74,7 @@ class CheckDialog(Dialog[Answer | None]):
                 yield Static(Content("\n").join([Content.styled("It would show", "bold $bench-head"), *lines]))
             yield Static(block("Why", (self.ranked.reason,), "$bench-dim"))
         yield Static("", id="healthy", markup=False)
+        yield Static(block("Always", general_cautions(self.view), "$bench-dim"))
 
     def controls(self) -> Iterable[Widget]:
         """A field for what is typed, and the answers to choose from."""

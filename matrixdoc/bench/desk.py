@@ -62,6 +62,7 @@ class Desk(Screen[None], inherit_bindings=False):
         self.case_name = ""
         self.plain = False
         self.grids: list[DeviceGrid] = []
+        self._widths: tuple[int, ...] = ()
 
     def compose(self) -> ComposeResult:
         """Everything but the grids, which come with the machine."""
@@ -129,6 +130,9 @@ class Desk(Screen[None], inherit_bindings=False):
             # The screen is on its way out: there is nothing left to draw on.
             return
         self._focus(view)
+        if old is not None and old.pane != view.pane and not self.wide:
+            # A list that was hidden has no width before it is laid out.
+            self.call_after_refresh(self.draw_again)
 
     def _show_bars(self, view: View) -> None:
         self.query_one("#title", Line).show(rows.title_line(view, self.case_name, self.app.size.width))
@@ -142,7 +146,8 @@ class Desk(Screen[None], inherit_bindings=False):
         self.query_one("#said", Line).show(Content.styled(clean(view.said, 300), "$bench-dim"))
         strip = self.query_one("#strip", Line)
         if not self.wide:
-            lines = rows.strip_lines(view, max(2, strip.size.height), plain=self.plain)
+            width = max(20, strip.size.width)
+            lines = rows.strip_lines(view, max(2, strip.size.height), width, plain=self.plain)
             strip.show(Content("\n").join(lines))
         self.query_one("#footer", FooterBar).show(footer_actions(context_of(view)))
 
@@ -178,13 +183,18 @@ class Desk(Screen[None], inherit_bindings=False):
         if grid is None:
             return
         side = self.query_one("#left", Side).size
-        below = 4 if self.wide else 3
+        # Below it: position, around and two lines of talk, or position and a few lines of ranking.
+        below = 8 if self.wide else (3 if grid.model.place.grid else 6)
         room = max(3, side.height - below)
         roomy = self.wide and grid.lines_wanted(roomy=True) <= room
         grid.styles.height = min(grid.lines_wanted(roomy=roomy), room)
         grid.lay_out(side.width, roomy=roomy)
+        self.call_after_refresh(self.draw_again)
+
+    def draw_again(self) -> None:
+        """Draw what depends on sizes that are known only now."""
         if self.view is not None:
-            self.call_after_refresh(self._show_bars, self.view)
+            self.show(self.view)
 
     def on_side_resized(self) -> None:
         """The window changed."""
@@ -195,23 +205,20 @@ class Desk(Screen[None], inherit_bindings=False):
         self.set_class(lists, "lists")
         for pane in ("causes", "checks", "log"):
             self.set_class(lists and view.pane == pane, f"show-{pane}")
-        if old is None or (old.diagnosis, old.stale, old.cause_index) != (
-            view.diagnosis,
-            view.stale,
-            view.cause_index,
-        ):
-            causes = [rows.cause_row(cause, plain=self.plain) for cause in view.causes]
-            listing = self.query_one("#causes", RowList)
-            listing.show(causes, view.cause_index)
-            listing.set_class(view.stale, "stale")
-            foot = rows.causes_footnote(view) if causes else rows.causes_empty(view)
-            if causes and view.stale:
+        causes, checks, log = (self.query_one(f"#{name}", RowList) for name in ("causes", "checks", "log"))
+        widths = tuple(max(20, one.scrollable_content_region.width or one.size.width) for one in (causes, checks, log))
+        fresh = old is None or widths != self._widths
+        self._widths = widths
+        if fresh or old is None or (old.diagnosis, old.stale, old.cause_index) != (view.diagnosis, view.stale, view.cause_index):
+            found = [rows.cause_row(c, widths[0], plain=self.plain, faint=view.stale) for c in view.causes]
+            causes.show(found, view.cause_index)
+            foot = rows.causes_footnote(view) if found else rows.causes_empty(view)
+            if found and view.stale:
                 foot = "working them out again ...\n" + foot
             self.query_one("#causes-foot", Static).update(foot)
-        checks = rows.check_rows(view)
-        self.query_one("#checks", RowList).show(checks, view.check_index)
-        if old is None or old.case is not view.case or old.log_index != view.log_index:
-            self.query_one("#log", RowList).show([rows.log_row(r) for r in log_rows(view.case)], view.log_index)
+        checks.show(rows.check_rows(view, widths[1]), view.check_index)
+        if fresh or old is None or old.case is not view.case or old.log_index != view.log_index:
+            log.show([rows.log_row(r, widths[2]) for r in log_rows(view.case)], view.log_index)
 
     def _focus(self, view: View) -> None:
         if self.app.screen is not self:

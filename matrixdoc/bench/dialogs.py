@@ -16,6 +16,7 @@ from textual.widgets.option_list import Option
 
 from matrixdoc.bench.actions import help_rows
 from matrixdoc.bench.signs import SIGNS, clean
+from matrixdoc.bench.state import View
 
 _T = TypeVar("_T")
 
@@ -35,6 +36,13 @@ def block(heading: str, lines: Iterable[str], tone: str = "$foreground") -> Cont
     if not said:
         return Content("")
     return Content.assemble((heading, "bold $bench-head"), *[("\n  " + line, tone) for line in said])
+
+
+def general_cautions(view: View) -> tuple[str, ...]:
+    """What the diagnosis says about safety whatever is done; shown wherever work is described."""
+    if view.diagnosis is None:
+        return ()
+    return tuple(c for c in view.diagnosis.cautions if c not in view.case.cautions())
 
 
 class Dialog(ModalScreen[_T]):

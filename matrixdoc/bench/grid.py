@@ -112,14 +112,15 @@ def _two_lines(title: str, width: int) -> tuple[str, str]:
 
 
 def _framed(text: str, width: int, glyphs: Glyphs, *, cursor: bool, suspect: bool) -> str:
-    """``text`` in a cell: the cursor's sign in front where there is room, suspicion at the end."""
+    """``text`` in a cell, behind the sign of the cursor or of suspicion."""
     if width < 4:
         return set_cell_size(text, width)
-    front = glyphs.cursor if cursor else " "
-    body = set_cell_size(text, width - 1)
-    if suspect:
-        body = set_cell_size(text, width - 2) + glyphs.suspect
-    return front + body
+    if cursor:
+        # The line below says how suspect the place is; the cursor's sign must not hide the mark.
+        room = cell_len(text) < width - 1
+        tail = glyphs.suspect if suspect and room else ""
+        return glyphs.cursor + set_cell_size(text, width - 1 - len(tail)) + tail
+    return (glyphs.suspect if suspect else " ") + set_cell_size(text, width - 1)
 
 
 class DeviceGrid(ScrollView, can_focus=True, inherit_bindings=False):
@@ -128,6 +129,7 @@ class DeviceGrid(ScrollView, can_focus=True, inherit_bindings=False):
     COMPONENT_CLASSES = {
         "grid--head",
         "grid--plain",
+        "grid--row",
         "grid--none",
         "grid--bad",
         "grid--odd",
@@ -349,7 +351,7 @@ class DeviceGrid(ScrollView, can_focus=True, inherit_bindings=False):
         name = set_cell_size(f"{front} {spot.words}", max(20, self.size.width - 14))
         return Strip(
             [
-                Segment(name, self._style("plain", *extra)),
+                Segment(name, self._style("row", *extra)),
                 Segment(mark, self._style("suspect", *extra)),
                 Segment(set_cell_size(sign, 12), self._style(tone, *extra)),
             ]

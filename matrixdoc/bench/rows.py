@@ -8,15 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from rich.cells import cell_len, set_cell_size
 from textual.content import Content
 
 from matrixdoc.bench import history
-from matrixdoc.bench.places import Place
-from matrixdoc.bench.signs import PATTERNS, PLAIN_GLYPHS, RICH_GLYPHS, clean, minutes_words, percent
+from matrixdoc.bench.signs import PATTERNS, clean, minutes_words, percent
 from matrixdoc.bench.state import View, unproven_proof
 from matrixdoc.diagnosis.results import Cause, RankedCheck
 
 STRONG = "bold $foreground"
+TEXT = "$foreground"
 DIM = "$bench-dim"
 HEAD = "bold $bench-head"
 AMBER = "bold $warning"
@@ -30,14 +31,35 @@ def _bar(share: float, *, plain: bool) -> str:
     return mark * filled + empty * (8 - filled)
 
 
-def cause_row(cause: Cause, *, plain: bool) -> Content:
-    """A cause in its list: rank, probability, title."""
-    return Content.assemble(
-        (f"{cause.rank:>2} ", HEAD),
-        (f"{percent(cause.probability):>5} ", STRONG),
-        (_bar(cause.probability, plain=plain) + " ", AMBER),
-        (clean(cause.title), STRONG if cause.rank == 1 else "$foreground"),
-    )
+def hang(front: Content, text: str, tone: str, width: int) -> Content:
+    """``text`` behind ``front``, its further lines set in below its first."""
+    inset = front.cell_length
+    lines = wrap(text, max(12, width - inset)) or [""]
+    return Content.assemble(front, (("\n" + " " * inset).join(lines), tone))
+
+
+def wrap(text: str, width: int) -> list[str]:
+    """``text`` in lines of at most ``width`` columns, broken between words; wide letters count two."""
+    lines, line = [], ""
+    for word in text.split():
+        while cell_len(word) > width:
+            head = set_cell_size(word, width - cell_len(line) - 1 if line else width).rstrip()
+            lines.append(f"{line} {head}".strip())
+            word, line = word[len(head) :] if head else word[1:], ""
+        longer = f"{line} {word}" if line else word
+        if cell_len(longer) <= width:
+            line = longer
+        else:
+            lines.append(line)
+            line = word
+    return [*lines, line] if line else lines
+
+
+def cause_row(cause: Cause, width: int, *, plain: bool, faint: bool = False) -> Content:
+    """A cause in its list: rank, probability, title; a bar where there is room for it."""
+    bar = _bar(cause.probability, plain=plain) + " " if width >= 60 else ""
+    front = Content.assemble((f"{cause.rank:>2} ", HEAD), (f"{percent(cause.probability):>5} ", STRONG), (bar, AMBER))
+    return hang(front, clean(cause.title), DIM if faint else (STRONG if cause.rank == 1 else TEXT), width)
 
 
 def causes_footnote(view: View) -> str:
@@ -49,7 +71,6 @@ def causes_footnote(view: View) -> str:
     if diagnosis.discarded_mass > 1e-4:
         words.append(f"not searched at most {percent(diagnosis.discarded_mass)}")
     said = [" · ".join(words), *(f"contradiction: {clean(c)}" for c in diagnosis.contradictions)]
-    said.extend(clean(c) for c in diagnosis.cautions if c not in view.case.cautions())
     return "\n".join(said)
 
 
@@ -62,40 +83,39 @@ def causes_empty(view: View) -> str:
     return "No cause stands out: what was noted fits a sound machine."
 
 
-def check_row(ranked: RankedCheck, *, stale: bool) -> Content:
+def check_row(ranked: RankedCheck, width: int, *, stale: bool) -> Content:
     """A check in its list: rank, minutes, power, title, the reason below."""
     check = ranked.check
     power = "DO IT" if check.kind == "act" else ("power on" if check.situation.power else "UNPLUGGED")
-    reason = f"\n     {clean(ranked.reason)}" if ranked.reason else ""
-    return Content.assemble(
+    front = Content.assemble(
         (f"{ranked.rank:>2} ", HEAD),
         (f"{minutes_words(ranked.minutes):>7} ", STRONG),
         (f"{power:<9} ", AMBER if power != "power on" else DIM),
-        (clean(check.title), DIM if stale else "$foreground"),
-        (reason, DIM),
     )
+    row = hang(front, clean(check.title), DIM if stale else TEXT, width)
+    if not ranked.reason:
+        return row
+    return Content.assemble(row, "\n", hang(Content(" " * 11), clean(ranked.reason), DIM, width))
 
 
-def check_rows(view: View) -> list[Content]:
+def check_rows(view: View, width: int) -> list[Content]:
     """The rows of the list of checks: a proof that is still owed comes first."""
-    rows = [check_row(ranked, stale=view.checked != len(view.case.entries)) for ranked in view.ranked]
+    stale = view.checked != len(view.case.entries)
+    rows = [check_row(ranked, width, stale=stale) for ranked in view.ranked]
     proof = unproven_proof(view)
     if proof is not None:
-        first = Content.assemble((" v ", HEAD), ("PROVE IT ", AMBER), (clean(proof.title), STRONG))
-        rows.insert(0, first)
+        rows.insert(0, hang(Content.assemble((" v ", HEAD), ("PROVE IT ", AMBER)), clean(proof.title), STRONG, width))
     return rows
 
 
-def log_row(row: history.LogRow) -> Content:
+def log_row(row: history.LogRow, width: int) -> Content:
     """An entry in the log."""
     day, _, clock = row.time.partition("T")
-    when = f"{clock[:5] or day:>5} "
+    when = f"{clock[:5] or day[:10]:>5} " if row.time else ""
+    front = Content.assemble((f"{row.number:>3} ", DIM if row.gone else HEAD), (when, DIM))
     if row.gone:
-        return Content.assemble(
-            (f"{row.number:>3} ", DIM), (when, DIM), (row.words, "strike $bench-dim"), ("  taken back", DIM)
-        )
-    tone = AMBER if row.kind == "repair" else ("$foreground" if row.kind == "finding" else DIM)
-    return Content.assemble((f"{row.number:>3} ", HEAD), (when, DIM), (row.words, tone))
+        return hang(front, f"(taken back) {row.words}", DIM, width)
+    return hang(front, row.words, {"repair": AMBER, "finding": TEXT}.get(row.kind, DIM), width)
 
 
 def title_line(view: View | None, name: str, width: int) -> Content:
@@ -130,7 +150,7 @@ def position_line(view: View) -> Content:
     if place is None or spot is None:
         return Content.styled("this machine has no devices", DIM)
     if view.choosing is not None:
-        return _choosing_line(view, place)
+        return _choosing_line(view)
     seen = view.seen.get(spot.reference)
     if not spot.fitted:
         words, tone = "nothing is fitted here", DIM
@@ -146,20 +166,20 @@ def position_line(view: View) -> Content:
     return Content.assemble(*parts)
 
 
-def _choosing_line(view: View, place: Place) -> Content:
+def _choosing_line(view: View) -> Content:
     choosing = view.choosing
     if choosing is None or view.spot is None:
         return Content("")
-    if choosing.purpose == "reads":
-        who = choosing.spot.words if choosing.spot else "this check"
-        ask = f"{who}: choose ALL that read"
-    else:
-        who = choosing.spot.words if choosing.spot else ""
-        ask = f"{who} lights: choose what WAS commanded"
+    reads = choosing.purpose == "reads"
     here = "chosen" if view.spot.reference in choosing.chosen else "not chosen"
-    return Content.assemble(
-        (ask, AMBER), (f" ({len(choosing.chosen)} so far) · ", DIM), (f"{view.spot.words}: {here}", STRONG)
-    )
+    parts = [
+        ("Choose ALL that read" if reads else "Choose what WAS commanded", AMBER),
+        (f" ({len(choosing.chosen)} so far) · ", DIM),
+        (f"{view.spot.words}: {here}", STRONG),
+    ]
+    if choosing.spot is not None:
+        parts.append((f" · for {choosing.spot.name}", DIM))
+    return Content.assemble(*parts)
 
 
 def around_line(view: View) -> Content:
@@ -172,33 +192,28 @@ def around_line(view: View) -> Content:
     return Content.assemble((spot.around, DIM), (words, AMBER))
 
 
-def strip_lines(view: View, room: int, *, plain: bool) -> list[Content]:
-    """The lines below the grid on a small screen: leading causes, then the next check."""
+def strip_lines(view: View, room: int, width: int, *, plain: bool) -> list[Content]:
+    """The lines below the grid on a small screen: leading causes, then the next checks, one line each."""
     if not view.case.entries:
         return [Content.styled("Mark what you saw; causes and next checks appear here.", DIM)]
-    glyphs = PLAIN_GLYPHS if plain else RICH_GLYPHS
-    lines: list[Content] = []
+    following: list[Content] = []
     proof = unproven_proof(view)
-    following = None
     if proof is not None:
-        following = Content.assemble(("NEXT  ", AMBER), ("v: prove the repair", STRONG))
-    elif view.ranked:
-        best = view.ranked[0]
-        following = Content.assemble(
-            ("NEXT  ", AMBER),
-            (f"{clean(best.check.title, 200)} ({minutes_words(best.minutes)})", DIM if view.stale else STRONG),
-        )
-    elif view.busy:
-        following = Content.styled(f"NEXT  {view.busy} {glyphs.more}", DIM)
-    causes = view.causes[: max(1, room - (1 if following is not None else 0))]
-    for cause in causes:
-        row = cause_row(cause, plain=plain)
-        lines.append(row.stylize(DIM) if view.stale else row)
+        following.append(Content.assemble(("NEXT  v ", AMBER), (clean(proof.title), STRONG)))
+    for ranked in view.ranked:
+        words = f"{clean(ranked.check.title, 200)} ({minutes_words(ranked.minutes)})"
+        front = "NEXT  " if not following else "      "
+        tone = DIM if view.stale else (STRONG if not following else TEXT)
+        following.append(Content.assemble((front, AMBER), (words, tone)))
+    if not following and view.busy:
+        following.append(Content.styled(f"NEXT  {view.busy} ...", DIM))
+    # Half and half where there is room; at least one of each.
+    of_checks = min(len(following), max(1, room // 2)) if following else 0
+    causes = [cause_row(c, 1000, plain=plain, faint=view.stale) for c in view.causes[: max(1, room - of_checks)]]
     if not causes:
-        lines.append(Content.styled(causes_empty(view), DIM))
-    if following is not None:
-        lines.append(following)
-    return lines[-room:] if len(lines) > room else lines
+        causes = [Content.styled(causes_empty(view), DIM)]
+    lines = [*causes, *following[: max(1, room - len(causes))]][:room]
+    return [line.truncate(width, ellipsis=True) for line in lines]
 
 
 def expected_lines(ranked: RankedCheck, causes: Sequence[Cause]) -> list[Content]:

@@ -28,7 +28,7 @@ from matrixdoc.bench.marks import (
 from matrixdoc.bench.places import Owners, Place, Position, Spot, owners_of, places_of
 from matrixdoc.bench.signs import PATTERNS, sign_of
 from matrixdoc.checks.situation import ALL_LAMPS, NOT_SURE, Check, Finding, Look, Outcome, Situation
-from matrixdoc.checks.wording import finding_words
+from matrixdoc.checks.wording import finding_words, look_words, situation_words
 from matrixdoc.definition.errors import MatrixdocError
 
 if TYPE_CHECKING:
@@ -454,11 +454,11 @@ def proof_check(case: Case, parts: Sequence[str], ranked: Sequence[RankedCheck])
     ranked, else the look that first showed the trouble; None on a case without findings."""
     for one in ranked:
         if one.check.kind == "act" and set(one.check.mends) & set(parts):
-            return _proof(one.check.situation, one.check.look)
+            return _proof(case, one.check.situation, one.check.look)
     complaint = _complaint(case)
     if complaint is None:
         return None
-    return _proof(complaint.situation, complaint.look)
+    return _proof(case, complaint.situation, complaint.look)
 
 
 def _complaint(case: Case) -> Finding | None:
@@ -489,9 +489,10 @@ def is_sound(case: Case, finding: Finding) -> bool:
     return outcome in ("fires", "good")
 
 
-def _proof(situation: Situation, look: Look) -> Check:
+def _proof(case: Case, situation: Situation, look: Look) -> Check:
+    what = f"{look_words(case.wiring, look)}; {situation_words(case.wiring, situation)}"
     return Check(
-        title="prove the repair: look again at what was wrong",
+        title=f"prove the repair: {what}",
         kind="look",
         situation=situation,
         look=look,

@@ -137,8 +137,14 @@ class Session:
             if finding is None:
                 continue
             if finding.outcome == "locked on":
-                found.append(SWITCH_OFF.format(what=f"{device_words(self.wiring, finding.look.target)} is locked on"))
-            elif finding.look.kind == "resting coils" and isinstance(finding.outcome, frozenset) and finding.outcome:
+                found.append(
+                    SWITCH_OFF.format(what=f"{device_words(self.wiring, finding.look.target)} is locked on")
+                )
+            elif (
+                finding.look.kind == "resting coils"
+                and isinstance(finding.outcome, frozenset)
+                and finding.outcome
+            ):
                 found.append(SWITCH_OFF.format(what=finding_words(self.wiring, finding)))
         if entries and self._proven_since(entries):
             return ()

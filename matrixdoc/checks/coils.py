@@ -10,7 +10,14 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
-from matrixdoc.checks.model import BUS_KINDS, CONTACT_KINDS, FaultEffect, MachineModel, alters_only, drive_is_active
+from matrixdoc.checks.model import (
+    BUS_KINDS,
+    CONTACT_KINDS,
+    FaultEffect,
+    MachineModel,
+    alters_only,
+    drive_is_active,
+)
 from matrixdoc.checks.points import PointRequest, Points
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.reads import Reads
@@ -87,12 +94,12 @@ class Coils:
         forced_off = {e.part.reference for e in effects if e.output is False}
         for name in self.drives:
             drive = wiring.drives[name]
-            if drive_is_active(drive, name in commanded, effects):
+            if drive_is_active(drive, effects, commanded=name in commanded):
                 active.add(drive.output)
         outputs = {wiring.drives[name].output for name in self.drives}
         active = (active - forced_off) | (forced_on & outputs)
         active |= self._private_contacts(pulsed, held, effects)
-        rails = self.points.rails(effects, frozenset(), True)
+        rails = self.points.rails(effects)
         analog = tuple(e for e in effects if e.analog)
         return PointRequest(frozenset(active), analog, rails, parts=self._wanted(pulsed, active, analog))
 
@@ -112,7 +119,8 @@ class Coils:
         self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]
     ) -> set[str]:
         """Contacts in the coil circuits themselves: end-of-stroke contacts (closed at rest) and the
-        switch in series with a flipper's windings (closed by the person who pulses it)."""
+        switch in series with a flipper's windings (closed by the person who pulses it).
+        """
         wiring = self.model.circuit.wiring
         closed: set[str] = set()
         pulsed_parts = set(self.coils[pulsed].parts) if pulsed else set()
@@ -139,7 +147,8 @@ class Coils:
 
     def _bearing(self, pulsed: str, effects: tuple[FaultEffect, ...]) -> tuple[FaultEffect, ...]:
         """Effects that can matter: while nothing adds a connection or drives a coil by itself, what
-        is opened or altered in the circuit of a coil that is not pulsed carries no current."""
+        is opened or altered in the circuit of a coil that is not pulsed carries no current.
+        """
         if not effects or not all(e.supply or alters_only(e) for e in effects):
             return effects
         own = self.own_groups(pulsed)
@@ -180,7 +189,9 @@ class Coils:
             if part.kind in BUS_KINDS:
                 for net in part.nets:
                     at.setdefault(net, []).append(part)
-        came: dict[str, frozenset[str]] = {s.rail: frozenset() for s in wiring.supplies.values() if not s.stiff}
+        came: dict[str, frozenset[str]] = {
+            s.rail: frozenset() for s in wiring.supplies.values() if not s.stiff
+        }
         waiting = list(came)
         while waiting:
             net = waiting.pop(0)
@@ -190,7 +201,9 @@ class Coils:
                         came[other] = came[net] | {part.reference}
                         waiting.append(other)
         return {
-            reference: frozenset().union(*(came.get(n, frozenset()) for n in self.model.part(coil.element).nets))
+            reference: frozenset().union(
+                *(came.get(n, frozenset()) for n in self.model.part(coil.element).nets)
+            )
             for reference, coil in self.coils.items()
         }
 
@@ -235,14 +248,18 @@ class Coils:
                 amps[reference] = abs(point.amps.get(coil.element, 0.0)) * min(turns, 1.0)
             self._amps[key] = amps
 
-    def amps(self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> Mapping[str, float]:
+    def amps(
+        self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]
+    ) -> Mapping[str, float]:
         """Steady current of every winding in amperes (times the share of turns left)."""
         key = self._key(pulsed, held, effects)
         if key not in self._amps:
             self.prepare([key])
         return self._amps[key]
 
-    def ratios(self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> dict[str, float]:
+    def ratios(
+        self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]
+    ) -> dict[str, float]:
         """Current of every coil relative to its own healthy pulse."""
         amps = self.amps(pulsed, held, effects)
         result = {}
@@ -259,9 +276,7 @@ class Coils:
         ratios = self.ratios(coil, held, effects)
         drive = self.coils[coil].drive
         together = set(self.drive_coils.get(drive, ())) | {coil}
-        others = [
-            r for r, q in ratios.items() if r not in together and q >= PULLS and resting[r] < PULLS
-        ]
+        others = [r for r, q in ratios.items() if r not in together and q >= PULLS and resting[r] < PULLS]
         words = action(ratios[coil])
         if others:
             fires = words.pop("fires", 0.0)

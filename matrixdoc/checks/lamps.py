@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from matrixdoc.checks.model import FaultEffect, MachineModel, drive_is_active, alters_only
+from matrixdoc.checks.model import FaultEffect, MachineModel, alters_only, drive_is_active
 from matrixdoc.checks.points import PointRequest, Points
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.situation import ALL_LAMPS
@@ -92,12 +92,12 @@ class Lamps:
         other_drive = {line.key: line.drive for line in other}
         phases = []
         for line in strobed:
-            drives = {line.drive}
+            lit = {line.drive}
             for cell in matrix.cells:
                 here, across = (cell.column, cell.row) if columns_first else (cell.row, cell.column)
                 if here == line.key and cell.reference in wanted:
-                    drives.add(other_drive[across])
-            phases.append((1.0 / len(strobed), frozenset(drives)))
+                    lit.add(other_drive[across])
+            phases.append((1.0 / len(strobed), frozenset(lit)))
         return phases
 
     def _drives(self, matrix_name: str) -> tuple[str, ...]:
@@ -117,10 +117,12 @@ class Lamps:
         forced_off = {e.part.reference for e in effects if e.output is False}
         outputs = {wiring.drives[d].output for d in drives}
         active = {
-            wiring.drives[d].output for d in drives if drive_is_active(wiring.drives[d], d in commanded, effects)
+            wiring.drives[d].output
+            for d in drives
+            if drive_is_active(wiring.drives[d], effects, commanded=d in commanded)
         }
         active = (active - forced_off) | (forced_on & outputs)
-        rails = self.points.rails(effects, frozenset(), True)
+        rails = self.points.rails(effects)
         analog = tuple(e for e in effects if e.analog)
         return PointRequest(frozenset(active), analog, rails, parts=(self.element[lamp],))
 
@@ -173,7 +175,8 @@ class Lamps:
 
     def _strength_of(self, element: str, amps: float, patched: set[str]) -> float:
         """Square of the current for a filament (its power but for the resistance), forward current
-        for an LED; nothing for a lamp that is itself burnt or shorted, or for mere leakage."""
+        for an LED; nothing for a lamp that is itself burnt or shorted, or for mere leakage.
+        """
         if element in patched:
             return 0.0
         if self.model.part(element).kind == "led":

@@ -68,13 +68,15 @@ class Meter:
             return [base | {line.drive} for line in strobed]
         return [base]
 
-    def _requests(self, situation: Situation, look: Look, effects: tuple[FaultEffect, ...]) -> list[PointRequest]:
+    def _requests(
+        self, situation: Situation, look: Look, effects: tuple[FaultEffect, ...]
+    ) -> list[PointRequest]:
         wiring = self.model.circuit.wiring
         analog = tuple(e for e in effects if e.analog)
         forced_on = {e.part.reference for e in effects if e.output is True}
         forced_off = {e.part.reference for e in effects if e.output is False}
         contacts = set(self.reads.contacts(situation.held, effects))
-        rails = self.points.rails(effects, frozenset(), situation.power)
+        rails = self.points.rails(effects, power=situation.power)
         nets = (look.red, look.black)
         leads = (self._lead(look),)
         if not situation.power:
@@ -92,7 +94,7 @@ class Meter:
             active = {
                 d.output
                 for name, d in wiring.drives.items()
-                if drive_is_active(d, name in commanded, effects)
+                if drive_is_active(d, effects, commanded=name in commanded)
             }
             active = (active - forced_off) | forced_on | contacts
             result.append(PointRequest(frozenset(active), analog, rails, nets, leads=leads))

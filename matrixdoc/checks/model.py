@@ -14,9 +14,12 @@ Both are properties of the circuit; no table of interacting faults exists.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
+from matrixdoc.checks.joins import Joins
 from matrixdoc.circuit.netlist import Circuit
 from matrixdoc.circuit.patch import Patch
 from matrixdoc.definition.wiring import GROUND, Drive, Part
@@ -50,26 +53,6 @@ class FaultEffect:
     adding: bool = False
     supply: str = ""
     groups: frozenset[int] = frozenset()
-
-
-class _Union:
-    """Disjoint sets of net names."""
-
-    def __init__(self) -> None:
-        self.parent: dict[str, str] = {}
-
-    def find(self, net: str) -> str:
-        parent = self.parent
-        parent.setdefault(net, net)
-        root = net
-        while parent[root] != root:
-            root = parent[root]
-        while parent[net] != root:
-            parent[net], net = root, parent[net]
-        return root
-
-    def join(self, one: str, two: str) -> None:
-        self.parent[self.find(one)] = self.find(two)
 
 
 @dataclass(frozen=True)
@@ -168,6 +151,39 @@ def _effect(
     return FaultEffect(fault, part, patch, analog=True, adding=adding, groups=groups)
 
 
+def _net_groups(
+    circuit: Circuit, apart: AbstractSet[str], bus: frozenset[str], outputs: frozenset[str]
+) -> dict[str, int]:
+    """Number each net by its group. ``apart``: boundary nets, and parts that make a rail."""
+    joins: Joins[str] = Joins()
+    every: dict[str, None] = {}
+    for part in circuit.wiring.parts.values():
+        if part.reference in apart or part.kind == "capacitor":
+            continue
+        nets = [n for n in part.nets if n not in apart]
+        every.update(dict.fromkeys(nets))
+        if part.kind not in CONTACT_KINDS and part.reference not in outputs:
+            joins.join(n for n in nets if n not in bus)
+            joins.join(n for n in nets if n in bus)
+    numbers: dict[str, int] = {}
+    return {net: numbers.setdefault(joins.find(net), len(numbers)) for net in every}
+
+
+def _drives_of(circuit: Circuit) -> dict[str, tuple[str, ...]]:
+    """For each signal part: the drives that it commands, enables or selects."""
+    wiring = circuit.wiring
+    found: dict[str, list[str]] = {}
+    for name, drive in wiring.drives.items():
+        for reference in dict.fromkeys((*drive.path, *(s for s, _ in drive.select))):
+            found.setdefault(reference, []).append(name)
+    for coil in wiring.coils.values():
+        for reference in coil.enable:
+            known = found.setdefault(reference, [])
+            if coil.drive and coil.drive not in known:
+                known.append(coil.drive)
+    return {reference: tuple(names) for reference, names in found.items()}
+
+
 def build_model(circuit: Circuit, possible: Mapping[Fault, PossibleFault]) -> MachineModel:
     """Index ``circuit`` and its possible faults for prediction."""
     wiring = circuit.wiring
@@ -176,25 +192,7 @@ def build_model(circuit: Circuit, possible: Mapping[Fault, PossibleFault]) -> Ma
     bus = _bus_nets(circuit, boundaries, alternating)
     switch_of_contact = {s.contact: r for r, s in wiring.switches.items() if s.contact}
     drive_of_output = {d.output: name for name, d in wiring.drives.items()}
-    union = _Union()
-    for part in wiring.parts.values():
-        if part.reference in alternating or part.kind == "capacitor":
-            continue
-        nets = [n for n in part.nets if n not in boundaries]
-        for net in nets:
-            union.find(net)
-        controlled = part.kind in CONTACT_KINDS or part.reference in drive_of_output
-        if controlled:
-            continue
-        inner = [n for n in nets if n not in bus]
-        outer = [n for n in nets if n in bus]
-        for some in (inner, outer):
-            for one, two in zip(some, some[1:], strict=False):
-                union.join(one, two)
-    numbers: dict[str, int] = {}
-    group_of: dict[str, int] = {}
-    for net in union.parent:
-        group_of[net] = numbers.setdefault(union.find(net), len(numbers))
+    group_of = _net_groups(circuit, boundaries | alternating.keys(), bus, frozenset(drive_of_output))
     bus_groups = frozenset(group_of[n] for n in bus if n in group_of)
     effects = {
         fault: _effect(
@@ -206,14 +204,6 @@ def build_model(circuit: Circuit, possible: Mapping[Fault, PossibleFault]) -> Ma
         )
         for fault, entry in possible.items()
     }
-    drives_of: dict[str, list[str]] = {}
-    for name, drive in wiring.drives.items():
-        for reference in (*drive.path, *(s for s, _ in drive.select)):
-            drives_of.setdefault(reference, []).append(name)
-    for coil in wiring.coils.values():
-        for reference in coil.enable:
-            if coil.drive and coil.drive not in drives_of.get(reference, []):
-                drives_of.setdefault(reference, []).append(coil.drive)
     sensors_of: dict[str, list[str]] = {}
     for name, sensor in wiring.sensors.items():
         for reference in (sensor.reference, *sensor.path):
@@ -222,7 +212,9 @@ def build_model(circuit: Circuit, possible: Mapping[Fault, PossibleFault]) -> Ma
     resting |= frozenset(
         p.reference
         for p in wiring.parts.values()
-        if p.kind in CONTACT_KINDS and p.values.get("normally_closed") and p.reference not in switch_of_contact
+        if p.kind in CONTACT_KINDS
+        and p.values.get("normally_closed")
+        and p.reference not in switch_of_contact
     )
     return MachineModel(
         circuit,
@@ -230,7 +222,7 @@ def build_model(circuit: Circuit, possible: Mapping[Fault, PossibleFault]) -> Ma
         effects,
         group_of,
         bus_groups,
-        {k: tuple(v) for k, v in drives_of.items()},
+        _drives_of(circuit),
         drive_of_output,
         {k: tuple(v) for k, v in sensors_of.items()},
         switch_of_contact,
@@ -252,13 +244,14 @@ def opens_only(effect: FaultEffect) -> bool:
 
 def alters_only(effect: FaultEffect) -> bool:
     """Whether the fault opens or changes a part but adds no connection and drives nothing: without
-    current in the part it changes nothing."""
+    current in the part it changes nothing.
+    """
     if effect.contact is not None or effect.output is not None or effect.signal:
         return opens_only(effect)
     return not effect.adding and not effect.supply and effect.patch.stuck != "active"
 
 
-def drive_is_active(drive: Drive, commanded: bool, effects: Iterable[FaultEffect]) -> bool:
+def drive_is_active(drive: Drive, effects: Iterable[FaultEffect], *, commanded: bool) -> bool:
     """Whether the output of ``drive`` is commanded on, after the faults of its signal path.
 
     A stuck part forces the line from there on; an open one leaves it at ``open_input``; the part

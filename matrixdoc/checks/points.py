@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from matrixdoc.checks.joins import Joins
 from matrixdoc.checks.model import FaultEffect, MachineModel
 from matrixdoc.circuit.netlist import Instant, Lead, OperatingPoint, Solver, operating_points
 from matrixdoc.circuit.supplies import rail_source
@@ -20,7 +21,8 @@ Rails = tuple[tuple[str, float, float], ...]
 @dataclass(frozen=True, slots=True)
 class PointRequest:
     """``active``: controlled parts that conduct. ``effects``: the analog faults. ``rails``: (net,
-    open-circuit volts, source ohms) of every supply. Wanted: ``nets`` (volts), ``parts`` (amps)."""
+    open-circuit volts, source ohms) of every supply. Wanted: ``nets`` (volts), ``parts`` (amps).
+    """
 
     active: frozenset[str]
     effects: tuple[FaultEffect, ...]
@@ -53,11 +55,11 @@ class Points:
         self._rails: dict[tuple[object, ...], Rails] = {}
         self.bus_neighbours = _neighbour_buses(model)
 
-    def rails(self, effects: Iterable[FaultEffect], opened: frozenset[str], power: bool) -> Rails:
+    def rails(self, effects: Iterable[FaultEffect], *, power: bool = True) -> Rails:
         """Each rail's source under the faults that touch a supply. Powered off: no source."""
         supplies = self.model.circuit.wiring.supplies
         touching = tuple(sorted((e for e in effects if e.supply), key=lambda e: e.fault))
-        key = (tuple(e.fault for e in touching), opened if power else frozenset(), power)
+        key = (tuple(e.fault for e in touching), power)
         known = self._rails.get(key)
         if known is None:
             rows: list[tuple[str, float, float]] = []
@@ -66,7 +68,7 @@ class Points:
                     rows.append((supply.rail, 0.0, float("inf")))
                     continue
                 patches = {e.part.reference: e.patch for e in touching if e.supply == name}
-                source = rail_source(self.model.circuit, name, patches, opened)
+                source = rail_source(self.model.circuit, name, patches, frozenset())
                 rows.append((supply.rail, source.open_volts, source.source_ohm))
             known = self._rails[key] = tuple(rows)
         return known
@@ -75,38 +77,19 @@ class Points:
         """The request without what cannot matter to what is wanted."""
         model = self.model
         group_of = model.group_of
-        parent: dict[int, int] = {}
-
-        def find(group: int) -> int:
-            root = parent.get(group, group)
-            while root != parent.get(root, root):
-                root = parent[root]
-            return root
-
-        def join(groups: Sequence[int]) -> None:
-            first = find(groups[0])
-            for other in groups[1:]:
-                parent[find(other)] = first
-
+        joins: Joins[int] = Joins()
+        find = joins.find
         touched: list[tuple[str, tuple[int, ...]]] = []
         for reference in request.active:
             groups = tuple(group_of[n] for n in model.part(reference).nets if n in group_of)
             touched.append((reference, groups))
-            if len(groups) > 1:
-                join(groups)
+            joins.join(groups)
         for effect in request.effects:
-            if effect.adding and len(effect.groups) > 1:
-                join(tuple(effect.groups))
-        for bus in model.bus_groups:
-            parent.setdefault(bus, bus)
-        wanted: set[int] = set()
-        for net in request.nets:
-            if net in group_of:
-                wanted.add(find(group_of[net]))
-        for reference in request.parts:
-            wanted.update(find(group_of[n]) for n in model.part(reference).nets if n in group_of)
-        for lead in request.leads:
-            wanted.update(find(group_of[n]) for n in (lead.red, lead.black) if n in group_of)
+            if effect.adding:
+                joins.join(effect.groups)
+        nets = [*request.nets, *(n for lead in request.leads for n in (lead.red, lead.black))]
+        nets.extend(n for reference in request.parts for n in model.part(reference).nets)
+        wanted = {find(group_of[n]) for n in nets if n in group_of}
         feeding = self._feeds(wanted, find)
         wanted |= feeding
         active = frozenset(r for r, groups in touched if any(find(g) in wanted for g in groups))
@@ -150,6 +133,7 @@ class Points:
             )
             for r in missing
         ]
-        for request, point in zip(missing, operating_points(self.model.circuit, instants, self._solver), strict=True):
+        for request, point in zip(
+            missing, operating_points(self.model.circuit, instants, self._solver), strict=True
+        ):
             self._known[request] = point
-

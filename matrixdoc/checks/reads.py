@@ -9,9 +9,10 @@ region is remembered by its contents, so that a walk over a matrix costs one reg
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import product
 
+from matrixdoc.checks.joins import Joins
 from matrixdoc.checks.model import FaultEffect, MachineModel, drive_is_active
 from matrixdoc.checks.points import PointRequest, Points
 from matrixdoc.checks.prediction import Prediction
@@ -35,7 +36,8 @@ class _Input:
 @dataclass(frozen=True, slots=True)
 class RegionRead:
     """What one region reads: ``closed`` switch references for sure, and per undecided sensor the
-    references that read together or not at all."""
+    references that read together or not at all.
+    """
 
     closed: frozenset[str]
     undecided: tuple[frozenset[str], ...]
@@ -47,6 +49,15 @@ class _Region:
     effects: tuple[FaultEffect, ...]
     inputs: tuple[str, ...]
     columns: tuple[tuple[str, str], ...]
+
+
+@dataclass(slots=True)
+class _Gathered:
+    """A region while it is being put together."""
+
+    groups: set[int] = field(default_factory=set)
+    contacts: set[str] = field(default_factory=set)
+    effects: list[FaultEffect] = field(default_factory=list)
 
 
 class Reads:
@@ -124,21 +135,9 @@ class Reads:
     def regions(self, contacts: frozenset[str], effects: Iterable[FaultEffect]) -> list[_Region]:
         """Split closed contacts and faults into regions without a common conductor."""
         model = self.model
-        group_of = model.group_of
-        parent: dict[int, int] = {}
-
-        def find(group: int) -> int:
-            parent.setdefault(group, group)
-            root = group
-            while parent[root] != root:
-                root = parent[root]
-            parent[group] = root
-            return root
-
-        items: list[tuple[frozenset[int], str, FaultEffect | None]] = []
-        for reference in contacts:
-            nets = model.part(reference).nets
-            items.append((frozenset(group_of[n] for n in nets if n in group_of), reference, None))
+        items: list[tuple[frozenset[int], str, FaultEffect | None]] = [
+            (model.groups_of_nets(model.part(reference).nets), reference, None) for reference in contacts
+        ]
         whole: list[FaultEffect] = []
         for effect in effects:
             if effect.supply:
@@ -151,41 +150,36 @@ class Reads:
             # A supply fault reaches every line: there is one region, the whole machine.
             every = frozenset(self.input_groups) | frozenset(self.column_groups)
             items.append((every, "", None))
-        for groups, reference, effect in items:
-            joins = effect is None or effect.adding or effect.signal or len(groups) > 1
-            ordered = list(groups)
-            for other in ordered[1:]:
-                if joins:
-                    parent[find(other)] = find(ordered[0])
-            if ordered:
-                find(ordered[0])
-            del reference
-        collected: dict[int, tuple[set[int], set[str], list[FaultEffect]]] = {}
-        for groups, reference, effect in items:
+        joins: Joins[int] = Joins()
+        for groups, _, there in items:
+            if there is None or there.adding or there.signal or len(groups) > 1:
+                joins.join(groups)
+        collected: dict[int, _Gathered] = {}
+        for groups, reference, there in items:
             if not groups:
                 continue
-            root = find(next(iter(groups)))
-            entry = collected.setdefault(root, (set(), set(), []))
-            entry[0].update(groups)
+            gathered = collected.setdefault(joins.find(next(iter(groups))), _Gathered())
+            gathered.groups.update(groups)
             if reference:
-                entry[1].add(reference)
-            if effect is not None:
-                entry[2].append(effect)
-        result = []
-        for groups_, contacts_, effects_ in collected.values():
-            inputs = tuple(sorted(n for g in groups_ for n in self.input_groups.get(g, ())))
-            if not inputs:
-                continue
-            columns = tuple(sorted(k for g in groups_ for k in self.column_groups.get(g, ())))
-            ordered_effects = tuple(sorted([*effects_, *whole], key=lambda e: e.fault))
-            result.append(_Region(frozenset(contacts_), ordered_effects, inputs, columns))
-        return result
+                gathered.contacts.add(reference)
+            if there is not None:
+                gathered.effects.append(there)
+        regions = [self._region(gathered, whole) for gathered in collected.values()]
+        return [region for region in regions if region.inputs]
+
+    def _region(self, gathered: _Gathered, whole: Sequence[FaultEffect]) -> _Region:
+        return _Region(
+            frozenset(gathered.contacts),
+            tuple(sorted([*gathered.effects, *whole], key=lambda e: e.fault)),
+            tuple(sorted(n for g in gathered.groups for n in self.input_groups.get(g, ()))),
+            tuple(sorted(k for g in gathered.groups for k in self.column_groups.get(g, ()))),
+        )
 
     # -- solving -----------------------------------------------------------------------------
 
     def _requests(self, region: _Region) -> tuple[list[tuple[str, str] | None], list[PointRequest]]:
         wiring = self.model.circuit.wiring
-        rails = self.points.rails(region.effects, frozenset(), True)
+        rails = self.points.rails(region.effects)
         analog = tuple(e for e in region.effects if e.analog)
         forced_on = frozenset(e.part.reference for e in region.effects if e.output is True)
         forced_off = frozenset(e.part.reference for e in region.effects if e.output is False)
@@ -196,7 +190,7 @@ class Reads:
             active = set(region.contacts)
             for key in region.columns:
                 drive = wiring.drives[self.columns[key].drive]
-                if drive_is_active(drive, key == phase, region.effects):
+                if drive_is_active(drive, region.effects, commanded=key == phase):
                     active.add(drive.output)
             active = (active - forced_off) | forced_on
             requests.append(PointRequest(frozenset(active), analog, rails, nets))
@@ -205,7 +199,6 @@ class Reads:
     def _level(self, name: str, point: OperatingPoint, region: _Region) -> bool | None:
         """Whether input ``name`` reads closed; None where nobody can say."""
         sensor = self.inputs[name].sensor
-        wiring = self.model.circuit.wiring
         touching = {e.part.reference: e.patch for e in region.effects if e.signal}
         state: bool | None
         if sensor.net in point.floating:
@@ -218,7 +211,6 @@ class Reads:
                 state = sensor.closed_reads == "high"
             else:
                 state = None
-        del wiring
         for reference in (sensor.reference, *sensor.path):
             patch = touching.get(reference)
             if patch is not None and patch.stuck:
@@ -253,7 +245,9 @@ class Reads:
                     closed |= read
                 elif read:
                     coins.setdefault(name, set()).update(read)
-        return RegionRead(frozenset(closed), tuple(frozenset(c - closed) for c in coins.values() if c - closed))
+        return RegionRead(
+            frozenset(closed), tuple(frozenset(c - closed) for c in coins.values() if c - closed)
+        )
 
     def prepare(self, wanted: Iterable[tuple[frozenset[str], tuple[FaultEffect, ...]]]) -> None:
         """Solve all regions of many (closed contacts, faults) pairs in one batch."""
@@ -265,7 +259,8 @@ class Reads:
                     todo.setdefault(key, region)
         if not todo:
             return
-        spans, requests = [], []
+        spans = []
+        requests: list[PointRequest] = []
         for key, region in todo.items():
             phases, some = self._requests(region)
             spans.append((key, region, phases, len(requests)))

@@ -85,7 +85,8 @@ def number_words(value: float, unit: str) -> str:
 
 def _reads_words(wiring: Wiring, seen: frozenset[str], held: tuple[str, ...] = ()) -> str:
     """What a scan reads, told against what it usually reads: normally closed switches read at rest
-    and are named only where they do not."""
+    and are named only where they do not.
+    """
     usual = {r for r, s in wiring.switches.items() if s.normally_closed and s.matrix and r not in held}
     words = f"reads {short_words(seen - usual)}"
     missing = usual - seen
@@ -120,7 +121,9 @@ def finding_words(wiring: Wiring, finding: Finding) -> str:
         if len(situation.held) == 1 and seen == alone:
             return f"{device_words(wiring, situation.held[0])} pressed: reads by itself, as it should"
         pressed = (
-            device_words(wiring, situation.held[0]) if len(situation.held) == 1 else short_words(situation.held)
+            device_words(wiring, situation.held[0])
+            if len(situation.held) == 1
+            else short_words(situation.held)
         )
         return f"{pressed} held: {seen}"
     if look.kind == "lamp":

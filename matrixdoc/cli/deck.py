@@ -160,7 +160,11 @@ def instant_of(
         parts.append(coil.element)
         contacts |= {r for r in coil.parts if r in wiring.parts and wiring.parts[r].kind in CONTACT_KINDS}
         contacts -= {e.part.reference for e in effects if e.contact is False}
-    active = {d.output for name, d in wiring.drives.items() if drive_is_active(d, name in commanded, effects)}
+    active = {
+        d.output
+        for name, d in wiring.drives.items()
+        if drive_is_active(d, effects, commanded=name in commanded)
+    }
     active -= {e.part.reference for e in effects if e.output is False}
     active |= {e.part.reference for e in effects if e.output is True}
     return Instant(
@@ -169,10 +173,7 @@ def instant_of(
         nets=tuple(dict.fromkeys(nets)) or tuple(s.rail for s in wiring.supplies.values()),
         parts=tuple(dict.fromkeys(parts)),
         opened=frozenset(situation.opened),
-        rails={
-            net: (volts, ohms)
-            for net, volts, ohms in engine.predictor.points.rails(effects, frozenset(), power=True)
-        },
+        rails={net: (volts, ohms) for net, volts, ohms in engine.predictor.points.rails(effects, power=True)},
     )
 
 

@@ -23,7 +23,8 @@ SCHEMAS = (
 )
 
 _ABOUT = """\
-Reason backward from what an old coin-operated game shows to the part that failed.
+Reason backward from what an old coin-operated game shows to the part that
+failed.
 
 Without a command the bench opens: the matrices of a machine, what was seen on
 them, the likely causes and the next checks. The other commands do one thing
@@ -31,12 +32,12 @@ each; --json prints their results as data."""
 
 _EXAMPLES = """\
 examples:
-  matrixdoc                                   open the bench
-  matrixdoc machines                          list the machines that are known
-  matrixdoc diagnose MACHINE report.yaml      causes and next checks for a report
+  matrixdoc                                open the bench
+  matrixdoc machines                       list the machines that are known
+  matrixdoc diagnose MACHINE seen.yaml     causes and next checks for a report
   matrixdoc diagnose MACHINE --saw "press C3R5 reads nothing"
-  matrixdoc path MACHINE "switch C3R5"        every part of one place's circuit
-  matrixdoc COMMAND --help                    more about one command
+  matrixdoc path MACHINE "switch C3R5"     every part of one place's circuit
+  matrixdoc COMMAND --help                 more about one command
 
 exit status: 0 done, 1 an input is wrong, 2 the command line is wrong"""
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, pairwise
 
 from matrixdoc.checks.model import MachineModel, opens_only
 from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault
@@ -91,7 +91,7 @@ def _complaints(
             best[f] = max(best[f], score[fault])
     for fault, explained in explains.items():
         close = [f for f in explained if score[fault] >= best[f] + math.log(CLOSE)]
-        for one, two in zip(close, close[1:], strict=False):
+        for one, two in pairwise(close):
             parent[find(one)] = find(two)
     groups: dict[int, list[int]] = {}
     for f in abnormal:
@@ -197,7 +197,7 @@ def analyse(evidence: Evidence, model: MachineModel) -> Analysis:
                 evidence.outside_groups[f] = str(complaint.number)
             fault = outside_fault(complaint.number)
             odds = settings.outside_weight
-            extra.append(Variable((State(fault, odds, ((fault, odds),), True),)))
+            extra.append(Variable((State(fault, odds, ((fault, odds),), opening=True),)))
             touches[fault] = set(complaint.findings)
     pairs = [] if exhaustive else _pairs(evidence, model, complaints, healthy, single)
     relevant = [

@@ -140,7 +140,11 @@ class Engine:
         return _Job(complaint, tuple(suspects), groups, tuple(options), background, outside)
 
     def _options(
-        self, analysis: Analysis, complaint: Complaint, suspects: Sequence[Suspect], background: tuple[Fault, ...]
+        self,
+        analysis: Analysis,
+        complaint: Complaint,
+        suspects: Sequence[Suspect],
+        background: tuple[Fault, ...],
     ) -> list[Option]:
         """Checks that bear on the suspects, each with what every suspect predicts."""
         considered = suspects[:SUSPECTS_CONSIDERED]
@@ -223,7 +227,9 @@ class Engine:
         inside = tuple(sorted(f for f in best if f.part != OUTSIDE))
         rows = explained(analysis, inside)
         contradictions = tuple(
-            f"the leading cause does not explain: {row.words}" for row in rows if row.verdict == "not explained"
+            f"the leading cause does not explain: {row.words}"
+            for row in rows
+            if row.verdict == "not explained"
         )
         return Diagnosis(
             causes=ranked,
@@ -291,7 +297,8 @@ class Engine:
 
     def _given_real(self, job: _Job, considered: Sequence[Suspect]) -> npt.NDArray[np.float64]:
         """Probabilities of the suspects given that something is wrong at all: what is worth doing
-        next does not depend on the chance that the report was a slip."""
+        next does not depend on the chance that the report was a slip.
+        """
         every = sum(s.probability for s in job.suspects) + job.outside
         return np.array([s.probability / max(every, 1e-9) for s in considered])
 
@@ -301,7 +308,9 @@ class Engine:
             entry = self.possible[fault]
             part = self.model.part(fault.part)
             place = self.wiring.places.get(part.place)
-            access = place.minutes if place is not None and part.place not in self.settings.open_places else 0.0
+            access = (
+                place.minutes if place is not None and part.place not in self.settings.open_places else 0.0
+            )
             total += (entry.repair_minutes + access) / max(entry.success, 0.1)
         return max(total, 0.5)
 
@@ -330,14 +339,18 @@ class Engine:
                 rows.append(ExpectedOutcome(number, "works again" if mends else "still the same"))
                 continue
             outcome, share = option.predictions[h][0]
-            rows.append(ExpectedOutcome(number, outcome_words(self.wiring, option.check.look, outcome), share))
+            rows.append(
+                ExpectedOutcome(number, outcome_words(self.wiring, option.check.look, outcome), share)
+            )
         return tuple(rows)
 
     def _reason(self, job: _Job, option: Option, finish: float, bits: float) -> str:
         if option.check.kind == "act":
             considered = job.suspects[:SUSPECTS_CONSIDERED]
             cured = sum(
-                s.probability * option.check.success for s, m in zip(considered, option.mends, strict=True) if m
+                s.probability * option.check.success
+                for s, m in zip(considered, option.mends, strict=True)
+                if m
             )
             return (
                 f"cures it with {cured:.0%}; at {option.minutes:.0f} min that is cheaper than proving it first"
@@ -349,4 +362,3 @@ class Engine:
             for words in [outcome_words(self.wiring, option.check.look, option.predictions[h][0][0])]
         }
         return f"tells {len(outcomes)} groups of suspects apart, {bits:.2f} bit (about {finish:.0f} min to finish)"
-

@@ -8,6 +8,7 @@ healthy machine.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from typing import cast
 
 from matrixdoc.checks.likelihood import report_probability, slip_probability
 from matrixdoc.checks.model import FaultEffect, alters_only
@@ -58,7 +59,9 @@ class Evidence:
             return frozenset()
         return self._anchors.scope(finding.situation, finding.look)
 
-    def questions(self, index: int, faults: Iterable[Fault]) -> list[tuple[Situation, Look, tuple[Fault, ...]]]:
+    def questions(
+        self, index: int, faults: Iterable[Fault]
+    ) -> list[tuple[Situation, Look, tuple[Fault, ...]]]:
         """What the predictor must answer for one likelihood."""
         finding = self.findings[index]
         asked = []
@@ -70,7 +73,8 @@ class Evidence:
 
     def acting(self, index: int, faults: Iterable[Fault]) -> list[tuple[float, tuple[Fault, ...]]]:
         """(probability, faults that still act on finding ``index``): outside ones are left out, and
-        those of repaired parts are gone with the repair's chance of success."""
+        those of repaired parts are gone with the repair's chance of success.
+        """
         inside = tuple(sorted(f for f in faults if f.part != OUTSIDE))
         mended = self.mended[index]
         cured = [mended[f.part] for f in inside if f.part in mended]
@@ -97,9 +101,7 @@ class Evidence:
         finding = self.findings[index]
         for fault in faults:
             if fault.part == OUTSIDE and self.outside_groups.get(index) == fault.mode:
-                return slip_probability(
-                    finding.look, finding.outcome, finding.situation.held, self._usual()
-                )
+                return slip_probability(finding.look, finding.outcome, finding.situation.held, self._usual())
         return sum(p * self._report(index, acting) for p, acting in self.acting(index, faults))
 
     def _report(self, index: int, acting: tuple[Fault, ...]) -> float:
@@ -162,7 +164,9 @@ class Anchors:
         if self._resting is None:
             predictor = self.predictor
             reads = predictor.reads
-            candidates = {f for g in (*reads.input_groups, *reads.column_groups) for f in self.by_group.get(g, ())}
+            candidates = {
+                f for g in (*reads.input_groups, *reads.column_groups) for f in self.by_group.get(g, ())
+            }
             candidates |= {
                 f for f, e in predictor.model.effects.items() if e.contact or (e.part.kind == "bridge")
             }
@@ -184,65 +188,63 @@ class Anchors:
         return known
 
     def _scope(self, situation: Situation, look: Look) -> set[Fault]:
-        predictor = self.predictor
-        model = predictor.model
         if look.kind == "fuse":
             return set(self.by_part.get(look.target, ()))
         found: set[Fault] = set(self.supply_faults) if situation.power else set()
-        groups: set[int] = set()
-        contacts = predictor.reads.contacts(situation.held, ())
         if look.kind == "reads":
-            if not situation.power:
-                return set()
-            found |= self.resting_readers()
-            for reference in contacts:
-                groups |= model.groups_of_nets(model.part(reference).nets)
-            for group in groups:
-                found |= self.by_group.get(group, set())
-            return found
-        wiring = model.circuit.wiring
+            return found | self._reads_scope(situation)
         if look.kind == "lamp":
-            found |= self._lamp_scope(look.target)
-            groups |= self._lamp_buses(look.target)
-        elif look.kind == "coil":
-            groups |= model.groups_of_nets(model.part(wiring.coils[look.target].element).nets)
-            groups |= self._fed(groups)
-        elif look.kind == "resting coils":
-            for coil in wiring.coils.values():
-                if coil.element:
-                    groups |= model.groups_of_nets(model.part(coil.element).nets)
-        else:
-            groups |= model.groups_of_nets((look.red, look.black))
-            for reference in contacts:
-                joined = model.groups_of_nets(model.part(reference).nets)
-                if joined & groups:
-                    groups |= joined
-        groups |= {b for g in groups for b in self.buses.get(g, ())}
-        own = groups | model.bus_groups
-        if look.kind == "coil":
-            own = set(predictor.coils.own_groups(look.target))
-        if look.kind in ("coil", "resting coils"):
-            found |= self._coil_scope(look, own, groups)
-        else:
-            for group in groups:
-                found |= self.by_group.get(group, set())
-        for coil in wiring.coils.values():
-            if coil.fired_by and look.kind in ("coil", "resting coils", "meter"):
-                switch = wiring.switches.get(coil.fired_by)
-                sensor = wiring.sensors.get(coil.trigger)
-                if switch is not None and sensor is not None:
-                    for group in model.groups_of_nets((sensor.net, *model.part(switch.contact).nets)):
-                        found |= self.by_group.get(group, set())
-        return found
+            return found | self._lamp_scope(look.target) | self._at(self._lamp_buses(look.target))
+        if look.kind == "meter":
+            return found | self._meter_scope(situation, look) | self._trigger_scope()
+        return found | self._coil_scope(look) | self._trigger_scope()
 
-    def _coil_scope(self, look: Look, own: set[int], groups: set[int]) -> set[Fault]:
+    def _at(self, groups: Iterable[int]) -> set[Fault]:
+        """Faults anchored at any of these net groups."""
+        return {f for g in groups for f in self.by_group.get(g, ())}
+
+    def _reads_scope(self, situation: Situation) -> set[Fault]:
+        if not situation.power:
+            return set()
+        model = self.predictor.model
+        groups: set[int] = set()
+        for reference in self.predictor.reads.contacts(situation.held, ()):
+            groups |= model.groups_of_nets(model.part(reference).nets)
+        return self._at(groups) | self.resting_readers()
+
+    def _meter_scope(self, situation: Situation, look: Look) -> set[Fault]:
+        model = self.predictor.model
+        groups = set(model.groups_of_nets((look.red, look.black)))
+        for reference in self.predictor.reads.contacts(situation.held, ()):
+            joined = model.groups_of_nets(model.part(reference).nets)
+            if joined & groups:
+                groups |= joined
+        return self._at(groups | {b for g in groups for b in self.buses.get(g, ())})
+
+    def _trigger_scope(self) -> set[Fault]:
+        """Faults around the switches that fire a coil by themselves."""
+        model = self.predictor.model
+        wiring = model.circuit.wiring
+        nets: list[str] = []
+        for coil in wiring.coils.values():
+            sensor = wiring.sensors.get(coil.trigger)
+            if sensor is not None:
+                nets += [sensor.net, *model.part(wiring.switches[coil.fired_by].contact).nets]
+        return self._at(model.groups_of_nets(nets))
+
+    def _coil_scope(self, look: Look) -> set[Fault]:
         """Faults that a coil can notice: in its own circuit and feed anything; elsewhere only what
-        adds a connection and so pulls the feed down, or drives another coil by itself."""
+        adds a connection and so pulls the feed down, or drives another coil by itself.
+        """
         predictor = self.predictor
         model = predictor.model
         found: set[Fault] = set()
         distant: list[FaultEffect] = []
-        for fault in {f for g in groups for f in self.by_group.get(g, ())}:
+        wiring = model.circuit.wiring
+        elements = [c.element for c in wiring.coils.values() if c.element]
+        groups = set(model.groups_of_nets(n for e in elements for n in model.part(e).nets))
+        own = set(predictor.coils.own_groups(look.target)) if look.kind == "coil" else set()
+        for fault in self._at(groups | {b for g in groups for b in self.buses.get(g, ())}):
             effect = model.effects[fault]
             near = look.kind == "coil" and bool(
                 effect.groups & own
@@ -293,15 +295,9 @@ class Anchors:
         groups = model.groups_of_nets(model.part(model.circuit.wiring.lamps[lamp].element).nets)
         return {b for g in groups for b in self.buses.get(g, ())}
 
-    def _fed(self, groups: set[int]) -> set[int]:
-        """Groups that hang on the same feeds: a load there may pull the supply down."""
-        feeds = {b for g in groups for b in self.buses.get(g, ())} | (groups & self.predictor.model.bus_groups)
-        return {g for g, buses in self.buses.items() if buses & feeds}
-
 
 def predictor_anchors(predictor: Predictor) -> Anchors:
     """The anchors of ``predictor``, made once and kept with it."""
     if predictor.anchors is None:
         predictor.anchors = Anchors(predictor)
-    assert isinstance(predictor.anchors, Anchors)
-    return predictor.anchors
+    return cast(Anchors, predictor.anchors)

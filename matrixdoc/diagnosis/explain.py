@@ -83,9 +83,7 @@ def build_causes(
                 probability=probability,
                 title=title,
                 faults=names,
-                members=tuple(
-                    (tuple(fault_name(model, f) for f in s.faults), s.probability) for s in group
-                ),
+                members=tuple((tuple(fault_name(model, f) for f in s.faults), s.probability) for s in group),
                 for_=for_,
                 against=against,
                 repair=entry.repair,

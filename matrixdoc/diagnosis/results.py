@@ -22,7 +22,8 @@ class FaultName:
 @dataclass(frozen=True, slots=True)
 class Reason:
     """One finding's word for or against a cause: in words and in bits (log2 of the ratio to
-    the rest of the hypotheses; positive speaks for the cause)."""
+    the rest of the hypotheses; positive speaks for the cause).
+    """
 
     words: str
     bits: float
@@ -60,7 +61,8 @@ class ExpectedOutcome:
 @dataclass(frozen=True, slots=True)
 class RankedCheck:
     """A check with its worth. ``information_bits`` is the expected drop of entropy over the
-    causes; ``value`` the figure that ranks it (bits per minute, repairs included)."""
+    causes; ``value`` the figure that ranks it (bits per minute, repairs included).
+    """
 
     rank: int
     check: Check
@@ -85,7 +87,8 @@ class ExplainedFinding:
 class Diagnosis:
     """The causes in order; what is outside the model; what the search left out (an upper bound,
     as a share of the whole). ``healthy`` is the share of "nothing is wrong". ``marginals`` gives
-    each fault's own posterior, keyed by (part, mode)."""
+    each fault's own posterior, keyed by (part, mode).
+    """
 
     causes: tuple[Cause, ...]
     outside_model: float

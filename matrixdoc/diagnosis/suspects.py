@@ -29,7 +29,7 @@ def suspects_of(analysis: Analysis, complaint: Complaint) -> list[Suspect]:
     A fault that is only ever there together with another one is shown together with it.
     """
     marginals = analysis.posterior.marginals
-    able = {v for v in complaint.suspects}
+    able = set(complaint.suspects)
     joint: dict[frozenset[Fault], float] = {}
     for faults, share in analysis.posterior.sets:
         inside = frozenset(f for f in faults if f.part != OUTSIDE and _bears(analysis, f, complaint))

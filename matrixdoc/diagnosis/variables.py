@@ -82,7 +82,7 @@ def build_variables(
         odds = [(f, model.possible[f].odds) for f in members]
         whole = math.prod(1.0 + o for _, o in odds) - 1.0
         likeliest = max(odds, key=lambda o: (o[1], o[0]))[0]
-        variables.append(Variable((State(likeliest, whole, tuple(odds), True),)))
+        variables.append(Variable((State(likeliest, whole, tuple(odds), opening=True),)))
     for members in single.values():
         states = tuple(
             State(f, model.possible[f].odds, ((f, model.possible[f].odds),), opens_only(model.effects[f]))

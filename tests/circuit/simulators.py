@@ -2,43 +2,19 @@
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
 import subprocess
-import warnings
 from pathlib import Path
 
 import neospice
-import pytest
-
-NGSPICE = shutil.which("ngspice")
-
-
-class NgspiceMissing(UserWarning):
-    """The stock simulator is not installed: its checks do not run."""
-
-
-def need_ngspice() -> None:
-    """Leave a check out loudly where ngspice is missing; an error where CI=true."""
-    if NGSPICE:
-        return
-    if os.environ.get("CI") == "true":
-        pytest.fail("ngspice is not installed, and CI=true: the checks against it must run")
-    with warnings.catch_warnings():
-        warnings.simplefilter("always")
-        warnings.warn(
-            "ngspice is not installed: checks against it are LEFT OUT", NgspiceMissing, stacklevel=2
-        )
-    pytest.skip("ngspice is not installed")
 
 
 def run_ngspice(deck: str, folder: Path) -> dict[str, float]:
-    """Printed values of an operating point, by name as printed (lower case)."""
+    """Printed values of an operating point, by name as printed (its tests carry the mark ``ngspice``)."""
     path = folder / "deck.cir"
     path.write_text(deck, encoding="utf-8")
     done = subprocess.run(
-        [NGSPICE or "ngspice", "-b", str(path)], capture_output=True, text=True, timeout=60, check=False
+        ["ngspice", "-b", str(path)], capture_output=True, text=True, timeout=60, check=False
     )
     found: dict[str, float] = {}
     names: list[str] = []

@@ -210,6 +210,49 @@ def test_hard_circuits_converge():
         assert all(math.isfinite(value) for value in (*found.volts, *found.amps))
 
 
+def test_newton_without_a_line_search_would_cycle():
+    """Found by a search over 20,000 random circuits: ten of them cycle for ever with whole steps."""
+    branches = (
+        (0, 1, 544.0539983362786, 0.0, 1.0, 70.0),
+        (1, 2, 133.64910562807765, 0.0, 1.0, 70.0),
+        (0, 2, 0.521505024485696, 5.531510957444209e-15, 1.9, 3.0),
+        (1, 0, 0.027438243043490664, 1.6328201052144938e-18, 1.9, 3.0),
+        (1, 2, 0.10293263887852835, 1.0720584940195957e-16, 1.9, 0.0),
+        (0, 1, 1.9688717840749773e-06, 3.326296925684923e-08, 2.5, 3.0),
+        (1, 0, 0.0005562397607226347, 2.276252992663391e-21, 1.0, 0.0),
+    )
+    (found,) = solve([Problem(2, branches)])
+    assert found.converged
+    for net in (0, 1):
+        out = sum(
+            amps * ((a == net) - (b == net)) for amps, (a, b, *_) in zip(found.amps, branches, strict=True)
+        )
+        assert out == pytest.approx(0.0, abs=1e-6)
+
+
+def test_an_idle_floating_column_is_lifted_by_its_row():
+    """Current can only enter it, so it carries none: its volts are those of the row, up to leakage."""
+    circuit = build_circuit(switch_matrix(4, 4, column_pull_ohm=None).build())
+    instant = Instant(closed("C1R1") | {"switch/C2/drive"}, {}, ("switch/C1/board", "switch/C3/board"))
+    (point,) = operating_points(circuit, [instant])
+    assert point.volts["switch/C1/board"] == pytest.approx(5.0, abs=2e-3)
+    assert "switch/C1/board" not in point.floating
+    assert "switch/C3/board" in point.floating
+
+
+def test_what_carries_no_current_is_not_solved():
+    """One lamp of 64 lit: one column, one row, one cell: a handful of nets, not 400."""
+    circuit = build_circuit(lamp_matrix().build())
+    solver = Solver()
+    instant = Instant(
+        frozenset({"lamp/C2/drive", "lamp/R3/drive"}), {}, (), ("lamp/C2R3/lamp", "lamp/C4R3/lamp")
+    )
+    (point,) = operating_points(circuit, [instant], solver)
+    assert point.amps["lamp/C2R3/lamp"] > 0.3
+    assert point.amps["lamp/C4R3/lamp"] == 0.0
+    assert max(problem.nets for problem in solver.solutions) <= 2
+
+
 def test_numbers_no_float_can_solve_end_as_a_flag():
     (found,) = solve([Problem(1, ((0, 1, 1e-6, 1e-300, 1e-6, -1e308), (0, 1, 1e-6, 0.0, 1.0, 1e308)))])
     assert not found.converged

@@ -10,9 +10,9 @@ import pytest
 from matrixdoc.circuit.deck import node_name, spice_deck
 from matrixdoc.circuit.netlist import Instant, Lead, build_circuit, operating_points
 from matrixdoc.circuit.patch import Patch
-from tests.circuit.simulators import need_ngspice, run_neospice, run_ngspice
+from tests.circuit.simulators import run_neospice, run_ngspice
 from tests.circuit.test_laws import instant_of, random_wiring
-from tests.circuit.wirings import lamp_matrix, switch_matrix
+from tests.circuit.wirings import WiringBuilder, lamp_matrix, switch_matrix
 
 DECK_V = 2e-3
 DECK_SHARE = 2e-3
@@ -40,7 +40,6 @@ def test_random_circuits_against_neospice(seed):
 @pytest.mark.ngspice
 @pytest.mark.parametrize("seed", range(0, 40, 4))
 def test_random_circuits_against_ngspice(seed, tmp_path):
-    need_ngspice()
     builder, nets = random_wiring(seed, leak_a=4e-9, stiff=bool(seed % 2))
     circuit = build_circuit(builder.build())
     instant = instant_of(builder, nets, seed)
@@ -84,7 +83,6 @@ def switch_instants():
 @pytest.mark.ngspice
 @pytest.mark.parametrize(("name", "instant"), switch_instants())
 def test_decks_of_a_switch_matrix(name, instant, tmp_path):
-    need_ngspice()
     circuit = build_circuit(switch_matrix(8, 8).build())
     point = operating_points(circuit, [instant])[0]
     found = run_ngspice(spice_deck(circuit, instant, name), tmp_path)
@@ -100,10 +98,9 @@ def test_decks_of_a_switch_matrix(name, instant, tmp_path):
 @pytest.mark.ngspice
 @pytest.mark.parametrize("stiff", [True, False])
 def test_deck_of_a_lamp_matrix(stiff, tmp_path):
-    need_ngspice()
     circuit = build_circuit(lamp_matrix(8, 8, stiff=stiff, row_ohm=0.5).build())
     active = frozenset({"lamp/C2/drive", "lamp/R1/drive", "lamp/R4/drive"})
-    lamps = ("lamp/C2R1/lamp", "lamp/C2R4/lamp", "lamp/C3R1/lamp", "lamp/C2R2/lamp")
+    lamps = ("lamp/C2R1/lamp", "lamp/C2R4/lamp", "lamp/C3R1/lamp", "lamp/C2R2/lamp", "lamp/C2/pin")
     instant = Instant(active, {"lamp/C3R1/diode": Patch(shunt_ohm=0.01)}, ("lamp/C2/board",), lamps)
     deck = spice_deck(circuit, instant, "lamps: two rows, a shorted diode")
     point = operating_points(circuit, [instant])[0]
@@ -126,3 +123,21 @@ def test_a_deck_is_plain_text_whatever_the_title():
     assert deck.splitlines()[0] == "two lines ? .end"
     assert deck.isascii()
     assert run_neospice(deck, [node_name(circuit, "switch/R1/board")])
+
+
+@pytest.mark.ngspice
+def test_the_sign_of_a_printed_current(tmp_path):
+    """A sourcing strobe's branch runs from the rail to its first terminal, the line."""
+    builder = WiringBuilder()
+    builder.supply("five", "rail", 5.0)
+    builder.add("drive", "strobe_source", "line", "rail", on_ohm=10.0)
+    builder.add("load", "resistor", "line", "ground", ohm=90.0)
+    circuit = build_circuit(builder.build())
+    instant = Instant(frozenset({"drive"}), {}, ("line",), ("drive",))
+    deck = spice_deck(circuit, instant, "a sourcing strobe")
+    (line,) = [line for line in deck.splitlines() if line.startswith("* i(vamp")]
+    meter, words = line.removeprefix("* i(").split("): ", 1)
+    assert words == "minus current into drive"
+    assert run_ngspice(deck, tmp_path)[f"{meter}#branch"] == pytest.approx(0.05, rel=1e-6)
+    (point,) = operating_points(circuit, [instant])
+    assert point.amps["drive"] == pytest.approx(-0.05, rel=1e-6)

@@ -1,0 +1,154 @@
+"""What a technician would do and write down on machine 1, with a fault put in.
+
+The package's own prediction says what is seen (its physics is proven against simulators elsewhere);
+what is tested here is the way back, from the report to the cause.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import time
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from matrixdoc.case.case import Case
+from matrixdoc.checks.situation import ALL_LAMPS, Finding, Look, Outcome, Situation
+from matrixdoc.definition.wiring import Cell, Matrix, Wiring
+from matrixdoc.diagnosis.results import Cause, Diagnosis, RankedCheck
+from matrixdoc.faults.priors import Fault
+
+SEED = int(os.environ.get("MATRIXDOC_SIGNATURE_SEED", "20261125"))
+"""Set MATRIXDOC_SIGNATURE_SEED for other cells, lines and coils than the usual ones."""
+
+
+def chooser(*key: object) -> random.Random:
+    """A generator of its own for each row and place, so that rows do not move each other's choice."""
+    return random.Random(f"{SEED} {key}")
+
+
+@dataclass
+class Technician:
+    """Looks at a machine in which ``faults`` are present and writes findings into ``case``."""
+
+    case: Case
+    faults: tuple[Fault, ...]
+    seconds: float = field(default=0.0)
+
+    def look(self, situation: Situation, look: Look) -> Outcome:
+        """The likeliest thing to be seen; written down."""
+        seen = self.case.simulate(self.faults, situation, look)[0][0]
+        self.case = self.case.with_finding(Finding(situation, look, seen))
+        return seen
+
+    def press(self, *held: str) -> Outcome:
+        return self.look(Situation(held=tuple(sorted(held))), Look("reads"))
+
+    def rest(self) -> Outcome:
+        return self.press()
+
+    def lamp(self, lamp: str, *pattern: str) -> Outcome:
+        """One lamp looked at; commanded alone, or with the pattern given."""
+        return self.look(Situation(lamps=pattern or (lamp,)), Look("lamp", lamp))
+
+    def lamp_all(self, lamp: str) -> Outcome:
+        return self.lamp(lamp, ALL_LAMPS)
+
+    def pulse(self, coil: str) -> Outcome:
+        return self.look(Situation(pulsed=coil), Look("coil", coil))
+
+    def resting_coils(self) -> Outcome:
+        return self.look(Situation(), Look("resting coils"))
+
+    def fuse(self, part: str) -> Outcome:
+        return self.look(Situation(power=False), Look("fuse", part))
+
+    def volts(self, red: str, black: str, situation: Situation | None = None) -> Outcome:
+        return self.look(situation or Situation(), Look("meter", function="volts", red=red, black=black))
+
+    def diagnose(self) -> Diagnosis:
+        """The diagnosis, timed."""
+        start = time.perf_counter()
+        found = self.case.diagnose()
+        self.seconds = time.perf_counter() - start
+        return found
+
+
+# -- places ----------------------------------------------------------------------------------------
+
+
+def cells(wiring: Wiring, matrix: str, *, among: Iterable[str] | None = None) -> list[Cell]:
+    """Fitted cells of a matrix that read open at rest; ``among`` keeps some references only."""
+    kept = None if among is None else set(among)
+    return [
+        c
+        for c in wiring.matrices[matrix].cells
+        if (kept is None or c.reference in kept)
+        and not (matrix == "switch" and wiring.switches[c.reference].normally_closed)
+    ]
+
+
+def along(wiring: Wiring, matrix: str, line: str) -> list[Cell]:
+    """Cells of one line in the order of its chain, the first lug first."""
+    table: Matrix = wiring.matrices[matrix]
+    found = next(entry for entry in (*table.columns, *table.rows) if entry.key == line)
+    nets = {net: number for number, net in enumerate(found.lug_nets)}
+    side = "column" if line.startswith("C") else "row"
+
+    def position(cell: Cell) -> int:
+        stub = wiring.parts[f"{cell.reference}/{side}_stub"]
+        return min(nets[n] for n in stub.nets if n in nets)
+
+    return sorted((c for c in cells(wiring, matrix) if line in (c.column, c.row)), key=position)
+
+
+def at(wiring: Wiring, matrix: str, column: str, row: str) -> Cell | None:
+    """The cell where two lines cross, if one is fitted there."""
+    return next((c for c in wiring.matrices[matrix].cells if (c.column, c.row) == (column, row)), None)
+
+
+# -- verdicts --------------------------------------------------------------------------------------
+
+
+def holds(cause: Cause, part: str, mode: str | None = None) -> bool:
+    """Whether a member of the cause is (or contains) the part, in the mode if one is given."""
+    return any(f.part == part and mode in (None, f.mode) for names, _ in cause.members for f in names)
+
+
+def rank_of(diagnosis: Diagnosis, part: str, mode: str | None = None) -> int:
+    """Rank of the first cause that holds the part; 0 if none does."""
+    return next((c.rank for c in diagnosis.causes if holds(c, part, mode)), 0)
+
+
+def leader(diagnosis: Diagnosis) -> tuple[Fault, ...]:
+    """Faults of the leading cause."""
+    return tuple(Fault(f.part, f.mode) for f in diagnosis.causes[0].faults)
+
+
+def separating(
+    case: Case, checks: Sequence[RankedCheck], truth: tuple[Fault, ...], other: tuple[Fault, ...]
+) -> RankedCheck | None:
+    """The first check that comes out differently under the truth and under the other cause.
+
+    An act comes out differently where it mends a part of one of the two and not of the other.
+    """
+    for ranked in checks:
+        check = ranked.check
+        if check.kind == "act":
+            mine = {f.part for f in truth} & set(check.mends)
+            theirs = {f.part for f in other} & set(check.mends)
+            if bool(mine) != bool(theirs):
+                return ranked
+            continue
+        one = case.simulate(truth, check.situation, check.look)
+        two = case.simulate(other, check.situation, check.look)
+        if differs(check.look, one[0][0], two[0][0]):
+            return ranked
+    return None
+
+
+def differs(look: Look, one: Outcome, two: Outcome) -> bool:
+    """Whether a person could tell two outcomes apart: numbers by a tenth and by 0.3 units."""
+    if isinstance(one, float) and isinstance(two, float):
+        return abs(one - two) > max(0.1 * max(abs(one), abs(two)), 1.0 if look.function == "ohms" else 0.3)
+    return one != two
