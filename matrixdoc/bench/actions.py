@@ -30,7 +30,8 @@ CONTEXT_TITLES: dict[str, str] = {
 @dataclass(frozen=True, slots=True)
 class Action:
     """One thing to do. ``keys``: the first is shown. ``short``: at most 10 letters, for the footer
-    (empty: never in the footer). ``rank`` orders the footer, smallest first."""
+    (empty: never in the footer). ``rank`` orders the footer, smallest first.
+    """
 
     name: str
     run: str
@@ -84,11 +85,15 @@ def _mark_actions() -> Iterable[Action]:
                 rank=_FOOTER_RANK.get(sign.key, 60),
             )
         yield Action(
-            f"{device} menu", "mark_menu", ("enter",), device, "", "all marks as a list, to choose by arrows or touch", 70
+            f"{device} menu",
+            "mark_menu",
+            ("enter",),
+            device,
+            "",
+            "all marks as a list, to choose by arrows or touch",
+            70,
         )
-        yield Action(
-            f"{device} clear", "clear_mark", ("x", "backspace"), device, "", "take the mark off", 71
-        )
+        yield Action(f"{device} clear", "clear_mark", ("x", "backspace"), device, "", "take the mark off", 71)
         if device == "lamp":
             yield Action(
                 "lamp pattern",
@@ -103,26 +108,91 @@ def _mark_actions() -> Iterable[Action]:
 
 ACTIONS: tuple[Action, ...] = (
     *_mark_actions(),
-    Action("choose here", "choose_here", ("space",), "choosing", "add/drop", "add what is under the cursor, or drop it", 1, palette=False),
-    Action("finish", "finish", ("enter",), "choosing", "done", "the choice is complete: note it", 2, palette=False),
-    Action("cancel", "cancel", ("escape", "x"), "choosing", "cancel", "leave the choice, note nothing", 3, palette=False),
-    Action("open cause", "open_cause", ("enter",), "causes", "details", "what speaks for and against this cause, and where it is", 1),
-    Action("repair", "repair", ("r",), "causes", "repair", "note that you mended it: choose the parts and what you did", 2),
-    Action("open check", "open_check", ("enter",), "checks", "do it", "how to do this check; its result goes back to the causes", 1),
+    Action(
+        "choose here",
+        "choose_here",
+        ("space",),
+        "choosing",
+        "add/drop",
+        "add what is under the cursor, or drop it",
+        1,
+        palette=False,
+    ),
+    Action(
+        "finish",
+        "finish",
+        ("enter",),
+        "choosing",
+        "done",
+        "the choice is complete: note it",
+        2,
+        palette=False,
+    ),
+    Action(
+        "cancel",
+        "cancel",
+        ("escape", "x"),
+        "choosing",
+        "cancel",
+        "leave the choice, note nothing",
+        3,
+        palette=False,
+    ),
+    Action(
+        "open cause",
+        "open_cause",
+        ("enter",),
+        "causes",
+        "details",
+        "what speaks for and against this cause, and where it is",
+        1,
+    ),
+    Action(
+        "repair",
+        "repair",
+        ("r",),
+        "causes",
+        "repair",
+        "note that you mended it: choose the parts and what you did",
+        2,
+    ),
+    Action(
+        "open check",
+        "open_check",
+        ("enter",),
+        "checks",
+        "do it",
+        "how to do this check; its result goes back to the causes",
+        1,
+    ),
     Action("decline", "decline", ("d",), "checks", "can't", "I can't do that: rank the others without it", 2),
     Action("open entry", "open_entry", ("enter",), "log", "read", "read this entry in full", 1),
-    Action("take back", "take_back", ("x",), "log", "take back", "take this entry back; it stays in the log", 2),
+    Action(
+        "take back", "take_back", ("x",), "log", "take back", "take this entry back; it stays in the log", 2
+    ),
     Action("place", "pane('place')", ("g",), "bench", "grid", "back to the grid or list of devices", 32),
-    Action("causes", "pane('causes')", ("c",), "bench", "causes", "what can be broken, most likely first", 30),
+    Action(
+        "causes", "pane('causes')", ("c",), "bench", "causes", "what can be broken, most likely first", 30
+    ),
     Action("checks", "pane('checks')", ("k",), "bench", "checks", "what to check next, best first", 31),
     Action("log", "pane('log')", ("h",), "bench", "log", "what was found and done so far", 33),
-    Action("prove", "prove", ("v",), "bench", "prove", "look again after a repair: the check that proves it", 34),
+    Action(
+        "prove", "prove", ("v",), "bench", "prove", "look again after a repair: the check that proves it", 34
+    ),
     Action("next place", "next_place(1)", ("tab",), "bench", "", "next matrix or list", 80),
     Action("last place", "next_place(-1)", ("shift+tab", "minus"), "bench", "", "matrix or list before", 81),
     Action("undo", "undo", ("z", "ctrl+z"), "bench", "undo", "take back the last thing you noted", 40),
     Action("redo", "redo", ("y", "ctrl+y"), "bench", "redo", "bring back what undo took", 41),
     Action("note", "note", ("t",), "bench", "note", "write a note into the log", 42),
-    Action("plain", "plain", ("j",), "bench", "", "plain signs for terminals without the drawing letters, and back", 82),
+    Action(
+        "plain",
+        "plain",
+        ("j",),
+        "bench",
+        "",
+        "plain signs for terminals without the drawing letters, and back",
+        82,
+    ),
     Action("light", "light", ("i",), "bench", "", "other colours: night, day, the terminal's own", 83),
     Action("menu", "menu", ("m", "ctrl+p"), "bench", "", "search everything that can be done here", 84),
     Action("help", "help", ("question_mark", "f1"), "bench", "help", "this list of keys", 10),

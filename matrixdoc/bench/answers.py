@@ -43,12 +43,21 @@ def base_choices(view: View, check: Check) -> tuple[Choice, ...]:
     if look.kind == "reads":
         held = check.situation.held
         if held:
-            themselves = "reads itself only, as it should" if len(held) == 1 else "reads just those, as it should"
+            themselves = (
+                "reads itself only, as it should" if len(held) == 1 else "reads just those, as it should"
+            )
             found.append(Choice(themselves, press_outcome(view.case, held, reads=True)))
-            found.append(Choice("reads nothing of it" if len(held) == 1 else "reads nothing of them", press_outcome(view.case, held, reads=False)))
+            found.append(
+                Choice(
+                    "reads nothing of it" if len(held) == 1 else "reads nothing of them",
+                    press_outcome(view.case, held, reads=False),
+                )
+            )
         else:
             usual = usual_resting(view.case.wiring)
-            found.append(Choice("reads nothing" if not usual else "reads the normally closed ones only", usual))
+            found.append(
+                Choice("reads nothing" if not usual else "reads the normally closed ones only", usual)
+            )
     elif look.kind == "lamp":
         found.extend(Choice(word, word) for word in LAMP_WORDS)
     elif look.kind == "coil":

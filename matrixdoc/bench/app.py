@@ -70,7 +70,8 @@ def _bindings() -> list[BindingType]:
     keys = dict.fromkeys([*(key for action in ACTIONS for key in action.keys), *MOVE_KEYS])
     words = {key: action.words for action in reversed(ACTIONS) for key in action.keys}
     made: list[BindingType] = [
-        Binding(key, f"key('{key}')", words.get(key, "move"), show=False, priority=key == "ctrl+q") for key in keys
+        Binding(key, f"key('{key}')", words.get(key, "move"), show=False, priority=key == "ctrl+q")
+        for key in keys
     ]
     made.extend(Binding(str(n), f"place({n - 1})", "show this place", show=False) for n in range(1, 10))
     return made
@@ -137,7 +138,11 @@ class BenchApp(App[int]):
 
     def _open(self, opener: Callable[[], Opened | None]) -> None:
         self.run_worker(
-            partial(self._work_open, opener), thread=True, exclusive=True, group="opening", exit_on_error=False
+            partial(self._work_open, opener),
+            thread=True,
+            exclusive=True,
+            group="opening",
+            exit_on_error=False,
         )
 
     def _work_open(self, opener: Callable[[], Opened | None]) -> None:
@@ -255,7 +260,10 @@ class BenchApp(App[int]):
             try:
                 self.store.append(entry)
             except (MatrixdocError, OSError) as error:
-                self.complain("NOT SAVED", f"{error}\nWhat you just noted is not in the case. Everything before it is safe.")
+                self.complain(
+                    "NOT SAVED",
+                    f"{error}\nWhat you just noted is not in the case. Everything before it is safe.",
+                )
                 return replace(new, entries=new.entries[: entry.number - 1])
         return new
 
@@ -286,7 +294,11 @@ class BenchApp(App[int]):
             self.view = state.with_busy(view, "working out causes")
             self._desk.show(self.view)
         self.run_worker(
-            partial(self._work_rank, view.case), thread=True, exclusive=True, group="ranking", exit_on_error=False
+            partial(self._work_rank, view.case),
+            thread=True,
+            exclusive=True,
+            group="ranking",
+            exit_on_error=False,
         )
 
     def _work_rank(self, case: Case) -> None:
@@ -370,7 +382,11 @@ class BenchApp(App[int]):
         context = context_of(self.view)
         for action in (*actions_in(context), *actions_in("bench")):
             if key in action.keys:
-                if context == "choosing" and action.context == "bench" and action.name not in ("help", "undo", "quit"):
+                if (
+                    context == "choosing"
+                    and action.context == "bench"
+                    and action.name not in ("help", "undo", "quit")
+                ):
                     return
                 await self.run_action(action.run)
                 return
@@ -457,7 +473,9 @@ class BenchApp(App[int]):
         view = self.view
         if view is None or view.cause is None:
             return
-        self._push(CauseDialog(view, view.cause), lambda answer: self.action_repair() if answer == "repair" else None)
+        self._push(
+            CauseDialog(view, view.cause), lambda answer: self.action_repair() if answer == "repair" else None
+        )
 
     def action_repair(self) -> None:
         """Note that the cause under the cursor was mended."""
@@ -527,7 +545,9 @@ class BenchApp(App[int]):
             self._repaired(check.mends, check.action or "repair")
         elif answer.kind == "choose":
             self.change(lambda view: state.choose_for_check(view, check))
-        elif self.change(lambda view: state.answer_check(view, check, answer.outcome, self.stamp, answer.words)):
+        elif self.change(
+            lambda view: state.answer_check(view, check, answer.outcome, self.stamp, answer.words)
+        ):
             self._say()
 
     def action_decline(self) -> None:

@@ -138,7 +138,9 @@ class RepairDialog(Dialog[Repair | None]):
         )
         yield Static(Content("What did you do?"), classes="ask")
         yield OptionList(
-            *options_of([(k, Content(f" {k:<8} I {w}")) for k, w in REPAIR_ACTIONS.items()]), markup=False, id="action"
+            *options_of([(k, Content(f" {k:<8} I {w}")) for k, w in REPAIR_ACTIONS.items()]),
+            markup=False,
+            id="action",
         )
         yield Static("", id="refused", markup=False)
 
@@ -163,6 +165,8 @@ class RepairDialog(Dialog[Repair | None]):
         event.stop()
         chosen = tuple(self.query_one(SelectionList).selected)
         if not chosen:
-            self.query_one("#refused", Static).update(Content("choose at least one part: Tab, then Space on it"))
+            self.query_one("#refused", Static).update(
+                Content("choose at least one part: Tab, then Space on it")
+            )
             return
         self.dismiss((chosen, event.option_id or "repair"))

@@ -71,7 +71,9 @@ class CheckDialog(Dialog[Answer | None]):
         if self.ranked is not None:
             lines = expected_lines(self.ranked, self.view.causes)
             if lines:
-                yield Static(Content("\n").join([Content.styled("It would show", "bold $bench-head"), *lines]))
+                yield Static(
+                    Content("\n").join([Content.styled("It would show", "bold $bench-head"), *lines])
+                )
             yield Static(block("Why", (self.ranked.reason,), "$bench-dim"))
         yield Static("", id="healthy", markup=False)
         yield Static(block("Always", general_cautions(self.view), "$bench-dim"))
@@ -85,7 +87,12 @@ class CheckDialog(Dialog[Answer | None]):
 
     def _rows(self) -> list[tuple[str, Content]]:
         rows = [
-            (str(i), Content.assemble((f" {i + 1} ", "bold $warning"), clean(c.words, 120), (c.note, "$bench-dim")))
+            (
+                str(i),
+                Content.assemble(
+                    (f" {i + 1} ", "bold $warning"), clean(c.words, 120), (c.note, "$bench-dim")
+                ),
+            )
             for i, c in enumerate(self.choices)
         ]
         if self.check.kind == "act":

@@ -39,7 +39,9 @@ class Chooser(Dialog[Offer | None]):
             options.append(Option(Content.styled("BEGIN A NEW CASE ON", "bold $bench-head"), disabled=True))
             options.extend(self._option(i, one) for i, one in enumerate(offers.machines, len(offers.cases)))
         wait = self.query_one("#wait", Static)
-        wait.update("" if self.offers else "no machine is defined: matrixdoc validate FILE, then matrixdoc bench FILE")
+        wait.update(
+            "" if self.offers else "no machine is defined: matrixdoc validate FILE, then matrixdoc bench FILE"
+        )
         wait.display = not self.offers
         listing = self.query_one(OptionList)
         listing.set_options(options)

@@ -50,7 +50,10 @@ class Side(Vertical):
 class Desk(Screen[None], inherit_bindings=False):
     """Grids and position on one side, causes, checks and log on the other, or behind tabs."""
 
-    HORIZONTAL_BREAKPOINTS: ClassVar[list[tuple[int, str]] | None] = [(0, "-narrow"), (WIDE_COLUMNS, "-wide")]
+    HORIZONTAL_BREAKPOINTS = [  # noqa: RUF012 - as Textual types it
+        (0, "-narrow"),
+        (WIDE_COLUMNS, "-wide"),
+    ]
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("tab", "app.key('tab')", show=False),
         Binding("shift+tab", "app.key('shift+tab')", show=False),
@@ -206,10 +209,16 @@ class Desk(Screen[None], inherit_bindings=False):
         for pane in ("causes", "checks", "log"):
             self.set_class(lists and view.pane == pane, f"show-{pane}")
         causes, checks, log = (self.query_one(f"#{name}", RowList) for name in ("causes", "checks", "log"))
-        widths = tuple(max(20, one.scrollable_content_region.width or one.size.width) for one in (causes, checks, log))
+        widths = tuple(
+            max(20, one.scrollable_content_region.width or one.size.width) for one in (causes, checks, log)
+        )
         fresh = old is None or widths != self._widths
         self._widths = widths
-        if fresh or old is None or (old.diagnosis, old.stale, old.cause_index) != (view.diagnosis, view.stale, view.cause_index):
+        if (
+            fresh
+            or old is None
+            or (old.diagnosis, old.stale, old.cause_index) != (view.diagnosis, view.stale, view.cause_index)
+        ):
             found = [rows.cause_row(c, widths[0], plain=self.plain, faint=view.stale) for c in view.causes]
             causes.show(found, view.cause_index)
             foot = rows.causes_footnote(view) if found else rows.causes_empty(view)

@@ -196,15 +196,17 @@ class DeviceGrid(ScrollView, can_focus=True, inherit_bindings=False):
     def show(self, model: GridModel) -> None:
         """Show ``model``; only the cells that look different are drawn again."""
         old, self.model = self.model, model
-        if old.place is not model.place or old.plain != model.plain or old.suspect_lines != model.suspect_lines:
+        if (
+            old.place is not model.place
+            or old.plain != model.plain
+            or old.suspect_lines != model.suspect_lines
+        ):
             self.refresh()
         else:
             changed = {old.cursor, model.cursor}
             references: set[str] = set()
             if old.seen is not model.seen:
-                references |= {
-                    r for r in {*old.seen, *model.seen} if old.seen.get(r) != model.seen.get(r)
-                }
+                references |= {r for r in {*old.seen, *model.seen} if old.seen.get(r) != model.seen.get(r)}
             if old.suspects is not model.suspects:
                 references |= {
                     r

@@ -44,7 +44,8 @@ def _is_step(entry: Entry) -> bool:
 
 def undo_targets(case: Case, author: str = "") -> tuple[int, ...]:
     """What one undo takes back, newest first: the last own act that still counts, and with it the
-    retractions that it made room with. Empty when there is nothing to undo."""
+    retractions that it made room with. Empty when there is nothing to undo.
+    """
     gone = taken_back(case)
     acts = [e for e in case.entries if e.number not in gone and not _is_step(e)]
     own = [e for e in acts if e.author == author]
@@ -63,7 +64,8 @@ def undo_targets(case: Case, author: str = "") -> tuple[int, ...]:
 
 def redo_targets(case: Case, author: str = "") -> tuple[int, ...]:
     """The retractions that one redo takes back, oldest last; empty when nothing was undone since
-    the last act."""
+    the last act.
+    """
     gone = taken_back(case)
     undone: list[Entry] = []
     for entry in reversed(case.entries):
@@ -96,7 +98,9 @@ def entry_words(case: Case, entry: Entry) -> str:
         return clean(finding_words(wiring, entry.finding), 300)
     if entry.kind == "repair":
         parts = [wiring.parts.get(p) for p in entry.parts]
-        names = ", ".join(part_words(p) if p is not None else n for p, n in zip(parts, entry.parts, strict=True))
+        names = ", ".join(
+            part_words(p) if p is not None else n for p, n in zip(parts, entry.parts, strict=True)
+        )
         return clean(f"{DONE.get(entry.action, entry.action or 'mended')} {names}", 300)
     if entry.kind == "decline":
         return clean(f"can't do: {entry.text or entry.check_key}", 300)

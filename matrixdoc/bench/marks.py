@@ -55,15 +55,16 @@ def resting_entry(case: Case) -> Entry | None:
 
 
 def _is_resting(finding: Finding) -> bool:
-    return finding.look.kind == "reads" and not finding.situation.held and isinstance(finding.outcome, frozenset)
+    return (
+        finding.look.kind == "reads" and not finding.situation.held and isinstance(finding.outcome, frozenset)
+    )
 
 
 def usual_resting(wiring: Wiring) -> frozenset[str]:
     """What reads with nothing pressed on a sound machine: its normally closed switches, as far
-    as the logic reads them (an end-of-stroke contact in a winding is not read)."""
-    return frozenset(
-        r for r, s in wiring.switches.items() if s.normally_closed and (s.matrix or s.sensor)
-    )
+    as the logic reads them (an end-of-stroke contact in a winding is not read).
+    """
+    return frozenset(r for r, s in wiring.switches.items() if s.normally_closed and (s.matrix or s.sensor))
 
 
 def resting_reads(case: Case) -> frozenset[str]:
@@ -168,7 +169,11 @@ def _signs(wiring: Wiring, finding: Finding, resting: frozenset[str]) -> Iterabl
         yield (look.target, *_lamp_sign(look.target, situation, outcome))
     elif look.kind == "coil":
         key = {v: k for k, v in COIL_OUTCOMES.items()}.get(str(outcome), "locked")
-        yield look.target, key, sign_of("coil", key).words if outcome != "locked on" else "stays on after a pulse"
+        yield (
+            look.target,
+            key,
+            sign_of("coil", key).words if outcome != "locked on" else "stays on after a pulse",
+        )
     elif look.kind == "resting coils" and isinstance(outcome, frozenset):
         for reference in sorted(outcome):
             yield reference, "locked", sign_of("coil", "locked").words

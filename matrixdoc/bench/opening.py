@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from matrixdoc.bench.signs import clean
+from matrixdoc.checks.situation import Look, Outcome, Situation
 from matrixdoc.definition.errors import MatrixdocError
 
 if TYPE_CHECKING:
@@ -103,7 +104,12 @@ def find_offers(folder: Path | None = None) -> Offers:
         for one in list_cases(folder)
     )
     machines = tuple(
-        Offer("machine", one.name, clean(one.name.replace("_", " "), 60), "shipped" if one.shipped else "your own")
+        Offer(
+            "machine",
+            one.name,
+            clean(one.name.replace("_", " "), 60),
+            "shipped" if one.shipped else "your own",
+        )
         for one in list_machines()
     )
     return Offers(cases, machines)
@@ -166,24 +172,21 @@ def open_new(
     from matrixdoc.diagnosis.settings import Settings
 
     wiring = load_machine(machine)
-    settings, steps = Settings(), ()
+    case = Case.start(wiring, Settings())
     if report:
-        from matrixdoc.case.report import read_report, resolve_report
+        from matrixdoc.case.report import case_from_report, read_report, resolve_report
 
         resolved = resolve_report(read_report(read_text(Path(report)), report), wiring)
-        settings, steps = resolved.settings, resolved.steps
+        case = case_from_report(wiring, resolved, author=author, time=time)
     called = name or free_name(machine, time[:10] or "case", folder)
     if name and case_path(name, folder).exists():
-        raise MatrixdocError(f"there is a case called {name!r} already: go on with it, or choose another name")
+        raise MatrixdocError(
+            f"there is a case called {name!r} already: go on with it, or choose another name"
+        )
     source = str(Path(machine).resolve()) if Path(machine).is_file() else machine
-    store = LazyStore(Header(called, wiring.title, source, wiring.digest, settings, time), folder)
-    case = Case.start(wiring, settings)
-    if steps:
-        from matrixdoc.case.report import add_steps
-
-        case = add_steps(case, steps, author=author, time=time)
-        for entry in case.entries:
-            store.append(entry)
+    store = LazyStore(Header(called, wiring.title, source, wiring.digest, case.settings, time), folder)
+    for entry in case.entries:
+        store.append(entry)
     said = f"{len(case.entries)} entries taken from {Path(report).name}" if report else ""
     return Opened(case, store, called, said)
 
@@ -240,15 +243,14 @@ def machine_of_report(report: str) -> str:
 
 
 def predicted_outcomes(
-    case: Case, suspects: Sequence[tuple[tuple[str, str], ...]], situation: object, look: object
-) -> tuple[list[object], object | None]:
-    """What suspects (fault sets as (part, mode) pairs) and a sound machine would show, most probable
-    outcome each."""
+    case: Case, suspects: Sequence[tuple[tuple[str, str], ...]], situation: Situation, look: Look
+) -> tuple[list[Outcome], Outcome | None]:
+    """What suspects (fault sets as (part, mode) pairs) and a sound machine would most probably show."""
     from matrixdoc.faults.priors import Fault
 
-    outcomes: list[object] = []
+    outcomes: list[Outcome] = []
     for pairs in suspects:
-        prediction = case.simulate([Fault(part, mode) for part, mode in pairs], situation, look)  # type: ignore[arg-type]
+        prediction = case.simulate([Fault(part, mode) for part, mode in pairs], situation, look)
         outcomes.extend(outcome for outcome, share in prediction[:2] if share >= 0.2)
-    healthy = case.simulate([], situation, look)  # type: ignore[arg-type]
+    healthy = case.simulate([], situation, look)
     return outcomes, healthy[0][0] if healthy and healthy[0][1] >= 0.5 else None

@@ -71,7 +71,9 @@ class TabBar(Widget):
             self.refresh()
 
     def _pieces(self) -> list[tuple[str, str, bool]]:
-        whole = [(f"[{words}]" if shown else f" {words}", target, shown) for words, target, shown in self.items]
+        whole = [
+            (f"[{words}]" if shown else f" {words}", target, shown) for words, target, shown in self.items
+        ]
         width = sum(len(words) for words, _, _ in whole)
         if width <= self.size.width:
             return whole

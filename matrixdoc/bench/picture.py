@@ -31,8 +31,7 @@ async def settle(app: BenchApp, pause: object, seconds: float = 20.0) -> None:
     for _ in range(int(seconds / 0.02)):
         if wait is not None:
             await wait(0.02)
-        view = app.view
-        if view is not None and not view.busy and (not view.case.entries or view.checked == len(view.case.entries)):
+        if app.view is not None and not app.view.busy and all(w.is_finished for w in app.workers):
             break
     if wait is not None:
         await wait()

@@ -58,7 +58,9 @@ def wrap(text: str, width: int) -> list[str]:
 def cause_row(cause: Cause, width: int, *, plain: bool, faint: bool = False) -> Content:
     """A cause in its list: rank, probability, title; a bar where there is room for it."""
     bar = _bar(cause.probability, plain=plain) + " " if width >= 60 else ""
-    front = Content.assemble((f"{cause.rank:>2} ", HEAD), (f"{percent(cause.probability):>5} ", STRONG), (bar, AMBER))
+    front = Content.assemble(
+        (f"{cause.rank:>2} ", HEAD), (f"{percent(cause.probability):>5} ", STRONG), (bar, AMBER)
+    )
     return hang(front, clean(cause.title), DIM if faint else (STRONG if cause.rank == 1 else TEXT), width)
 
 
@@ -67,7 +69,10 @@ def causes_footnote(view: View) -> str:
     diagnosis = view.diagnosis
     if diagnosis is None:
         return ""
-    words = [f"nothing wrong {percent(diagnosis.healthy)}", f"outside the model {percent(diagnosis.outside_model)}"]
+    words = [
+        f"nothing wrong {percent(diagnosis.healthy)}",
+        f"outside the model {percent(diagnosis.outside_model)}",
+    ]
     if diagnosis.discarded_mass > 1e-4:
         words.append(f"not searched at most {percent(diagnosis.discarded_mass)}")
     said = [" · ".join(words), *(f"contradiction: {clean(c)}" for c in diagnosis.contradictions)]
@@ -104,7 +109,9 @@ def check_rows(view: View, width: int) -> list[Content]:
     rows = [check_row(ranked, width, stale=stale) for ranked in view.ranked]
     proof = unproven_proof(view)
     if proof is not None:
-        rows.insert(0, hang(Content.assemble((" v ", HEAD), ("PROVE IT ", AMBER)), clean(proof.title), STRONG, width))
+        rows.insert(
+            0, hang(Content.assemble((" v ", HEAD), ("PROVE IT ", AMBER)), clean(proof.title), STRONG, width)
+        )
     return rows
 
 
@@ -209,7 +216,9 @@ def strip_lines(view: View, room: int, width: int, *, plain: bool) -> list[Conte
         following.append(Content.styled(f"NEXT  {view.busy} ...", DIM))
     # Half and half where there is room; at least one of each.
     of_checks = min(len(following), max(1, room // 2)) if following else 0
-    causes = [cause_row(c, 1000, plain=plain, faint=view.stale) for c in view.causes[: max(1, room - of_checks)]]
+    causes = [
+        cause_row(c, 1000, plain=plain, faint=view.stale) for c in view.causes[: max(1, room - of_checks)]
+    ]
     if not causes:
         causes = [Content.styled(causes_empty(view), DIM)]
     lines = [*causes, *following[: max(1, room - len(causes))]][:room]

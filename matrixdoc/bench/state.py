@@ -240,9 +240,13 @@ def _drop_resting(view: View, spot: Spot, stamp: Stamp) -> View:
     if entry is None or spot.normally_closed or spot.reference not in resting:
         return view
     left = resting - {spot.reference}
-    case = view.case.with_retraction(entry.number, time=stamp.time, author=stamp.author, text=history.REPLACED)
+    case = view.case.with_retraction(
+        entry.number, time=stamp.time, author=stamp.author, text=history.REPLACED
+    )
     if left != usual_resting(case.wiring):
-        case = case.with_finding(Finding(Situation(), Look("reads"), left), time=stamp.time, author=stamp.author)
+        case = case.with_finding(
+            Finding(Situation(), Look("reads"), left), time=stamp.time, author=stamp.author
+        )
     return _with_case(view, case, view.said)
 
 
@@ -307,11 +311,13 @@ def toggle(view: View) -> View:
     if view.choosing.purpose == "commanded" and not view.spot.fitted:
         return view
     reference = view.spot.reference
-    if view.choosing.purpose == "commanded" and view.choosing.spot and reference == view.choosing.spot.reference:
+    if (
+        view.choosing.purpose == "commanded"
+        and view.choosing.spot
+        and reference == view.choosing.spot.reference
+    ):
         return replace(view, said="this is the lamp that lights uncommanded: choose what WAS commanded")
-    return replace(
-        view, choosing=replace(view.choosing, chosen=view.choosing.chosen ^ {reference}), said=""
-    )
+    return replace(view, choosing=replace(view.choosing, chosen=view.choosing.chosen ^ {reference}), said="")
 
 
 def cancel_choosing(view: View) -> View:
@@ -451,7 +457,8 @@ def take_back(view: View, stamp: Stamp) -> View:
 
 def proof_check(case: Case, parts: Sequence[str], ranked: Sequence[RankedCheck]) -> Check | None:
     """The check that proves a repair of ``parts``: the look of the repair's own check where it was
-    ranked, else the look that first showed the trouble; None on a case without findings."""
+    ranked, else the look that first showed the trouble; None on a case without findings.
+    """
     for one in ranked:
         if one.check.kind == "act" and set(one.check.mends) & set(parts):
             return _proof(case, one.check.situation, one.check.look)

@@ -20,6 +20,7 @@ from matrixdoc.definition.wiring import GROUND, Line, Matrix, Wiring
 _SEPARATORS = re.compile(r"[\s_/\-]+")
 _LINE_WORDS = re.compile(r"^(?:(.*) )?(column|col|c|row|r) ?(\d+)$")
 _PLACE = re.compile(r"^(?:(.*) )?c(\d+) ?r(\d+)$")
+_SEVERAL = "this means"
 LONGEST_NAME = 200
 """Longer words are no name on a machine; they are refused before any comparing."""
 
@@ -32,6 +33,11 @@ class NameTrouble(Exception):  # noqa: N818 - becomes one line of an error, is n
         self.found = found
         self.expected = expected
         self.suggestion = suggestion
+
+    @property
+    def ambiguous(self) -> bool:
+        """Whether the words mean several things (and the suggestion names them)."""
+        return self.suggestion.startswith(_SEVERAL)
 
     def __str__(self) -> str:
         """The whole as one sentence."""
@@ -64,7 +70,7 @@ class _Index:
                 continue
             if len(targets) > 1:
                 shown = ", ".join(targets[:4]) + (" ..." if len(targets) > 4 else "")
-                raise NameTrouble(words, f"one {self.what}", f"this means {len(targets)} of them: {shown}")
+                raise NameTrouble(words, f"one {self.what}", f"{_SEVERAL} {len(targets)} of them: {shown}")
             return targets[0]
         raise NameTrouble(words, f"a {self.what} of this machine", self.near(key))
 
@@ -190,6 +196,11 @@ class Names:
         index = _Index("coil")
         for reference, coil in self.wiring.coils.items():
             self._add_thing(index, reference, coil.title, coil.element)
+            # A flipper has two windings: its own name means both, and is refused with both named.
+            stem = reference.rpartition("/")[0]
+            if "/" in stem:
+                index.add(2, stem, reference)
+                index.add(2, stem.partition("/")[2], reference)
         return index
 
     @cached_property

@@ -16,11 +16,11 @@ from matrixdoc.checks.model import (
     FaultEffect,
     MachineModel,
     alters_only,
-    drive_is_active,
 )
 from matrixdoc.checks.points import PointRequest, Points
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.reads import Reads
+from matrixdoc.checks.signals import active_outputs
 from matrixdoc.definition.wiring import GROUND, Coil, Part
 
 WORDS = ("nothing", "weak", "fires")
@@ -85,19 +85,10 @@ class Coils:
         return not dead.intersection(coil.enable)
 
     def _request(self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> PointRequest:
-        wiring = self.model.circuit.wiring
         commanded = {self.coils[pulsed].drive} if pulsed else set()
         commanded |= {self.coils[r].drive for r in self.triggered(held, effects)}
         commanded -= {c.drive for c in self.coils.values() if not self._enabled(c, effects)}
-        active = set()
-        forced_on = {e.part.reference for e in effects if e.output is True}
-        forced_off = {e.part.reference for e in effects if e.output is False}
-        for name in self.drives:
-            drive = wiring.drives[name]
-            if drive_is_active(drive, effects, commanded=name in commanded):
-                active.add(drive.output)
-        outputs = {wiring.drives[name].output for name in self.drives}
-        active = (active - forced_off) | (forced_on & outputs)
+        active = active_outputs(self.model, self.drives, commanded, effects)
         active |= self._private_contacts(pulsed, held, effects)
         rails = self.points.rails(effects)
         analog = tuple(e for e in effects if e.analog)

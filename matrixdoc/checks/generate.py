@@ -118,7 +118,9 @@ class CheckGenerator:
         ordered = tuple(sorted(held))
         names = " and ".join(device_words(self.wiring, h) for h in ordered)
         return Check(
-            title=f"hold {names}; see what the switch scan reads" if ordered else "look at the resting switch scan",
+            title=f"hold {names}; see what the switch scan reads"
+            if ordered
+            else "look at the resting switch scan",
             kind="look",
             situation=Situation(held=ordered),
             look=Look("reads"),
@@ -274,7 +276,9 @@ class CheckGenerator:
             checks.append(self.press(()))
             return checks
         if matrix.device == "lamp":
-            return [self.lamp(c.reference, pattern) for c in ends for pattern in ((c.reference,), (ALL_LAMPS,))]
+            return [
+                self.lamp(c.reference, pattern) for c in ends for pattern in ((c.reference,), (ALL_LAMPS,))
+            ]
         return [self.pulse(c.reference) for c in ends]
 
     def _line_meter(self, matrix: Matrix, line: Line, part: Part) -> list[Check]:
@@ -317,7 +321,16 @@ class CheckGenerator:
                 self.meter("diode", two, one, off, place, f"diode test of {words}, red on the cathode"),
             ]
         if part.kind == "bridge":
-            return [self.meter("ohms", one, two, off, place, f"ohms between {net_words(self.wiring, one)} and {net_words(self.wiring, two)}")]
+            return [
+                self.meter(
+                    "ohms",
+                    one,
+                    two,
+                    off,
+                    place,
+                    f"ohms between {net_words(self.wiring, one)} and {net_words(self.wiring, two)}",
+                )
+            ]
         if part.reference in self.model.drive_of_output:
             return [self.meter("ohms", one, two, off, place, f"ohms across {words}")]
         held: tuple[str, ...] = ()

@@ -10,9 +10,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from matrixdoc.checks.model import FaultEffect, MachineModel, alters_only, drive_is_active
+from matrixdoc.checks.model import FaultEffect, MachineModel, alters_only
 from matrixdoc.checks.points import PointRequest, Points
 from matrixdoc.checks.prediction import Prediction
+from matrixdoc.checks.signals import active_outputs
 from matrixdoc.checks.situation import ALL_LAMPS
 from matrixdoc.definition.wiring import Matrix
 
@@ -111,17 +112,8 @@ class Lamps:
     def _request(
         self, lamp: str, commanded: frozenset[str], effects: tuple[FaultEffect, ...]
     ) -> PointRequest:
-        wiring = self.model.circuit.wiring
-        drives = self._drives(wiring.lamps[lamp].matrix)
-        forced_on = {e.part.reference for e in effects if e.output is True}
-        forced_off = {e.part.reference for e in effects if e.output is False}
-        outputs = {wiring.drives[d].output for d in drives}
-        active = {
-            wiring.drives[d].output
-            for d in drives
-            if drive_is_active(wiring.drives[d], effects, commanded=d in commanded)
-        }
-        active = (active - forced_off) | (forced_on & outputs)
+        drives = self._drives(self.model.circuit.wiring.lamps[lamp].matrix)
+        active = active_outputs(self.model, drives, commanded, effects)
         rails = self.points.rails(effects)
         analog = tuple(e for e in effects if e.analog)
         return PointRequest(frozenset(active), analog, rails, parts=(self.element[lamp],))

@@ -13,10 +13,11 @@ from collections.abc import Iterable, Sequence
 
 from matrixdoc.checks.coils import Coils
 from matrixdoc.checks.lamps import Lamps
-from matrixdoc.checks.model import TWO_WAY_OUTPUTS, FaultEffect, MachineModel, drive_is_active
+from matrixdoc.checks.model import TWO_WAY_OUTPUTS, FaultEffect, MachineModel
 from matrixdoc.checks.points import PointRequest, Points
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.reads import Reads
+from matrixdoc.checks.signals import active_outputs
 from matrixdoc.checks.situation import OPEN_LOOP, Look, Situation
 from matrixdoc.circuit.netlist import Lead, OperatingPoint
 
@@ -73,30 +74,23 @@ class Meter:
     ) -> list[PointRequest]:
         wiring = self.model.circuit.wiring
         analog = tuple(e for e in effects if e.analog)
-        forced_on = {e.part.reference for e in effects if e.output is True}
-        forced_off = {e.part.reference for e in effects if e.output is False}
         contacts = set(self.reads.contacts(situation.held, effects))
         rails = self.points.rails(effects, power=situation.power)
         nets = (look.red, look.black)
         leads = (self._lead(look),)
         if not situation.power:
+            shorted = frozenset(e.part.reference for e in effects if e.output is True)
             two_way = frozenset(
-                d.output
-                for d in wiring.drives.values()
-                if self.model.part(d.output).kind in TWO_WAY_OUTPUTS and d.output not in forced_on
+                d.output for d in wiring.drives.values() if self.model.part(d.output).kind in TWO_WAY_OUTPUTS
             )
-            shorted = frozenset(forced_on)
             return [
-                PointRequest(frozenset(contacts) | shorted, analog, rails, nets, leads=leads, opened=two_way)
+                PointRequest(
+                    frozenset(contacts) | shorted, analog, rails, nets, leads=leads, opened=two_way - shorted
+                )
             ]
         result = []
         for commanded in self._commands(situation, look):
-            active = {
-                d.output
-                for name, d in wiring.drives.items()
-                if drive_is_active(d, effects, commanded=name in commanded)
-            }
-            active = (active - forced_off) | forced_on | contacts
+            active = contacts | active_outputs(self.model, wiring.drives, commanded, effects)
             result.append(PointRequest(frozenset(active), analog, rails, nets, leads=leads))
         return result
 

@@ -14,7 +14,6 @@ Both are properties of the circuit; no table of interacting faults exists.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterable, Mapping
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
@@ -22,7 +21,7 @@ from dataclasses import dataclass, field
 from matrixdoc.checks.joins import Joins
 from matrixdoc.circuit.netlist import Circuit
 from matrixdoc.circuit.patch import Patch
-from matrixdoc.definition.wiring import GROUND, Drive, Part
+from matrixdoc.definition.wiring import GROUND, Part
 from matrixdoc.faults.priors import Fault, PossibleFault
 
 CONTACT_KINDS = frozenset({"contact", "phototransistor"})
@@ -125,14 +124,20 @@ def _bus_nets(circuit: Circuit, boundaries: frozenset[str], alternating: Mapping
 
 
 def _effect(
-    fault: Fault, patch: Patch, part: Part, group_of: Mapping[str, int], alternating: Mapping[str, str]
+    fault: Fault,
+    patch: Patch,
+    part: Part,
+    group_of: Mapping[str, int],
+    alternating: Mapping[str, str],
+    selecting: AbstractSet[str] = frozenset(),
 ) -> FaultEffect:
     nets = part.nets
     groups = frozenset(group_of[n] for n in nets if n in group_of)
     if part.reference in alternating:
         return FaultEffect(fault, part, patch, supply=alternating[part.reference])
     if part.kind in SIGNAL_KINDS or not nets:
-        return FaultEffect(fault, part, patch, signal=True)
+        # A select line with the wrong level picks another drive: that adds as much as it takes.
+        return FaultEffect(fault, part, patch, signal=True, adding=part.reference in selecting)
     bare = patch.shunt_ohm is None and patch.ground_ohm is None and not patch.values and not patch.reversed
     if part.kind in CONTACT_KINDS and bare and (patch.absent or patch.stuck):
         return FaultEffect(fault, part, patch, contact=patch.stuck == "active", groups=groups)
@@ -194,6 +199,7 @@ def build_model(circuit: Circuit, possible: Mapping[Fault, PossibleFault]) -> Ma
     drive_of_output = {d.output: name for name, d in wiring.drives.items()}
     group_of = _net_groups(circuit, boundaries | alternating.keys(), bus, frozenset(drive_of_output))
     bus_groups = frozenset(group_of[n] for n in bus if n in group_of)
+    selecting = frozenset(part for d in wiring.drives.values() for part, _ in d.select)
     effects = {
         fault: _effect(
             fault,
@@ -201,6 +207,7 @@ def build_model(circuit: Circuit, possible: Mapping[Fault, PossibleFault]) -> Ma
             wiring.parts.get(fault.part) or circuit.bridges[fault.part],
             group_of,
             alternating,
+            selecting,
         )
         for fault, entry in possible.items()
     }
@@ -238,7 +245,7 @@ def opens_only(effect: FaultEffect) -> bool:
     if effect.output is not None:
         return not effect.output
     if effect.signal:
-        return patch.absent or patch.stuck == "idle"
+        return not effect.adding and (patch.absent or patch.stuck == "idle")
     return not effect.adding and (patch.absent or patch.stuck == "idle")
 
 
@@ -249,25 +256,6 @@ def alters_only(effect: FaultEffect) -> bool:
     if effect.contact is not None or effect.output is not None or effect.signal:
         return opens_only(effect)
     return not effect.adding and not effect.supply and effect.patch.stuck != "active"
-
-
-def drive_is_active(drive: Drive, effects: Iterable[FaultEffect], *, commanded: bool) -> bool:
-    """Whether the output of ``drive`` is commanded on, after the faults of its signal path.
-
-    A stuck part forces the line from there on; an open one leaves it at ``open_input``; the part
-    nearest to the output has the last word.
-    """
-    by_part = {e.part.reference: e.patch for e in effects if e.signal}
-    state = commanded
-    for reference in drive.path:
-        patch = by_part.get(reference)
-        if patch is None:
-            continue
-        if patch.stuck:
-            state = patch.stuck == "active"
-        elif patch.absent:
-            state = drive.open_input == "active"
-    return state
 
 
 def effect_of_opening(model: MachineModel, reference: str) -> FaultEffect:

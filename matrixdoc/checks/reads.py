@@ -13,9 +13,10 @@ from dataclasses import dataclass, field
 from itertools import product
 
 from matrixdoc.checks.joins import Joins
-from matrixdoc.checks.model import FaultEffect, MachineModel, drive_is_active
+from matrixdoc.checks.model import FaultEffect, MachineModel
 from matrixdoc.checks.points import PointRequest, Points
 from matrixdoc.checks.prediction import Prediction
+from matrixdoc.checks.signals import active_outputs
 from matrixdoc.circuit.netlist import OperatingPoint
 from matrixdoc.definition.wiring import Line, Sensor
 
@@ -178,21 +179,15 @@ class Reads:
     # -- solving -----------------------------------------------------------------------------
 
     def _requests(self, region: _Region) -> tuple[list[tuple[str, str] | None], list[PointRequest]]:
-        wiring = self.model.circuit.wiring
         rails = self.points.rails(region.effects)
         analog = tuple(e for e in region.effects if e.analog)
-        forced_on = frozenset(e.part.reference for e in region.effects if e.output is True)
-        forced_off = frozenset(e.part.reference for e in region.effects if e.output is False)
         nets = tuple(dict.fromkeys(self.inputs[n].sensor.net for n in region.inputs))
         phases: list[tuple[str, str] | None] = [*region.columns, None]
+        drives = [self.columns[key].drive for key in region.columns]
         requests = []
         for phase in phases:
-            active = set(region.contacts)
-            for key in region.columns:
-                drive = wiring.drives[self.columns[key].drive]
-                if drive_is_active(drive, region.effects, commanded=key == phase):
-                    active.add(drive.output)
-            active = (active - forced_off) | forced_on
+            commanded = {self.columns[phase].drive} if phase else frozenset()
+            active = region.contacts | active_outputs(self.model, drives, commanded, region.effects)
             requests.append(PointRequest(frozenset(active), analog, rails, nets))
         return phases, requests
 

@@ -9,7 +9,8 @@ from typing import TypeVar
 
 from matrixdoc.case.case import Case
 from matrixdoc.case.names import Names, NameTrouble
-from matrixdoc.checks.model import CONTACT_KINDS, drive_is_active
+from matrixdoc.checks.model import CONTACT_KINDS
+from matrixdoc.checks.signals import active_outputs
 from matrixdoc.checks.situation import ALL_LAMPS, Situation
 from matrixdoc.circuit.deck import spice_deck
 from matrixdoc.circuit.netlist import Instant
@@ -160,13 +161,7 @@ def instant_of(
         parts.append(coil.element)
         contacts |= {r for r in coil.parts if r in wiring.parts and wiring.parts[r].kind in CONTACT_KINDS}
         contacts -= {e.part.reference for e in effects if e.contact is False}
-    active = {
-        d.output
-        for name, d in wiring.drives.items()
-        if drive_is_active(d, effects, commanded=name in commanded)
-    }
-    active -= {e.part.reference for e in effects if e.output is False}
-    active |= {e.part.reference for e in effects if e.output is True}
+    active = active_outputs(engine.model, wiring.drives, commanded, effects)
     return Instant(
         active=frozenset(active | contacts),
         patches={e.part.reference: e.patch for e in effects if e.analog},

@@ -268,8 +268,9 @@ def _simulate(commands: Commands) -> None:
         "show what would be seen with given faults",
         "Show what would be seen if exactly these faults were there, beside what a\n"
         "healthy machine shows. With a report (or --saw): what its findings would show.\n"
-        "Without one: the switches at rest and pressed one by one, all lamps, each coil,\n"
-        "and power-up; only what differs is printed, unless --all is given.",
+        "Without one: power-up, the switches at rest and pressed one by one, lamps all,\n"
+        "alone, and all but one line, each coil; only what differs is printed, unless\n"
+        "--all is given.",
         "  matrixdoc simulate MACHINE --fault switch/C3R5/diode=shorted\n"
         '  matrixdoc simulate MACHINE --fault coil/7/driver=shorted --saw "coil 7 fires"',
     )

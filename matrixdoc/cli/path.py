@@ -61,6 +61,11 @@ def find_place(wiring: Wiring, words: str) -> str:
         try:
             found[find(words)] = None
         except NameTrouble as trouble:
+            if trouble.ambiguous:
+                expected = trouble.expected
+                raise InputError(
+                    [Problem("PLACE", 0, 0, "", quoted(words), expected, trouble.suggestion)]
+                ) from None
             suggestion = suggestion or trouble.suggestion
             continue
         if find == names.coil:

@@ -107,10 +107,13 @@ def chart_text(wiring: Wiring, matrix: Matrix) -> str:
     """A chart in 80 columns: columns across, rows down."""
 
     def named(line: Line) -> str:
-        # "switch column 3" says no more than C3 does.
-        axis = "column" if line.key.startswith("C") else "row"
-        title = "" if line.title == f"{matrix.name} {axis} {line.key[1:]}" else line.title
-        facts = [line.key, title, line.colour, *_pins(wiring, line), _drive_name(wiring, line)]
+        facts = [
+            line.key,
+            _own_title(matrix, line),
+            line.colour,
+            *_pins(wiring, line),
+            _drive_name(wiring, line),
+        ]
         return " ".join(fact for fact in facts if fact)
 
     titles = {(cell.column, cell.row): cell.title or "(no name)" for cell in matrix.cells}
@@ -123,6 +126,12 @@ def chart_text(wiring: Wiring, matrix: Matrix) -> str:
     told = table([fact for fact in facts if fact[1]], ("ROW", "FACTS"))
     pieces = (heading(f"{wiring.title}: {matrix.name} matrix"), grid, told and f"\n{told}")
     return "\n".join(piece for piece in pieces if piece)
+
+
+def _own_title(matrix: Matrix, line: Line) -> str:
+    """The title of a line, if it says more than the line's key does (``switch column 3`` does not)."""
+    axis = "column" if line.key.startswith("C") else "row"
+    return "" if line.title == f"{matrix.name} {axis} {line.key[1:]}" else line.title
 
 
 def _chart_json(wiring: Wiring, matrices: list[Matrix]) -> str:
@@ -233,7 +242,14 @@ def _lines_text(wiring: Wiring, matrix: Matrix) -> str:
             drive = _drive_name(wiring, line)
         chain = f"{len(line.lug_nets)} lugs, order {line.chain_order}"
         rows.append(
-            (line.key, drive, ", ".join(_pins(wiring, line)) or "-", line.colour or "-", chain, line.title)
+            (
+                line.key,
+                drive,
+                ", ".join(_pins(wiring, line)) or "-",
+                line.colour or "-",
+                chain,
+                _own_title(matrix, line),
+            )
         )
     size = (
         f"{len(matrix.columns)} x {len(matrix.rows)}, {len(matrix.cells)} fitted, scan {matrix.scan_ms:g} ms"

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from matrixdoc.case.case import Case
-from matrixdoc.case.wording import look_words, outcome_words, situation_words
+from matrixdoc.case.wording import look_words, outcome_words, short_words, situation_words
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.situation import ALL_LAMPS, Look, Situation
 from matrixdoc.cli.inputs import load, possible_of, read_faults, read_symptoms, talk
@@ -17,6 +17,8 @@ from matrixdoc.faults.priors import Fault
 
 _NEGLIGIBLE = 1e-6
 _SHOWN_OUTCOMES = 4
+_NOTICED = 0.05
+_MANY = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +61,7 @@ def simulate(arguments: argparse.Namespace) -> int:
 
 
 def default_looks(wiring: Wiring) -> list[tuple[Situation, Look]]:
-    """A whole self-test: at rest, every switch, all lamps, every coil, power-up."""
+    """A whole self-test: power-up, at rest, every switch, lamps in patterns, every coil."""
     looks: list[tuple[Situation, Look]] = [(Situation(), Look("resting coils"))]
     sensed = [r for r, switch in wiring.switches.items() if switch.matrix or switch.sensor]
     if sensed:
@@ -67,6 +69,14 @@ def default_looks(wiring: Wiring) -> list[tuple[Situation, Look]]:
     looks.extend((Situation(held=(r,)), Look("reads")) for r in sensed)
     looks.extend((Situation(lamps=(ALL_LAMPS,)), Look("lamp", r)) for r in wiring.lamps)
     looks.extend((Situation(lamps=(r,)), Look("lamp", r)) for r, lamp in wiring.lamps.items() if lamp.matrix)
+    # A sneak path shows only while its own line is not commanded: leave out one line at a time.
+    for matrix in wiring.matrices.values():
+        own = {c.reference: (c.column, c.row) for c in matrix.cells if c.reference in wiring.lamps}
+        lines = matrix.rows if matrix.strobed == "columns" else matrix.columns
+        for line in lines if matrix.device == "lamp" else ():
+            pattern = tuple(sorted(r for r, keys in own.items() if line.key not in keys))
+            if 0 < len(pattern) < len(own):
+                looks.extend((Situation(lamps=pattern), Look("lamp", r)) for r in own)
     looks.extend((Situation(pulsed=r), Look("coil", r)) for r, coil in wiring.coils.items() if coil.drive)
     return looks
 
@@ -93,12 +103,15 @@ def simulation_text(
     pieces = [heading(f"{wiring.title} with {named}")]
     pieces.extend(wrapped(f"CAUTION: {caution}", 0, 9) for caution in cautions)
     shown = [one for one in seen if everything or one.differs]
+    before: Situation | None = None
     for one in shown:
-        where = f"{situation_words(wiring, one.situation)}: {look_words(wiring, one.look)}"
-        pieces.append(wrapped(f"- {where}", 0, 2))
-        pieces.append(wrapped(_outcomes(wiring, one.look, one.outcomes), 4, 6))
+        if one.situation != before:
+            pieces.append(wrapped(f"- {_set_up(wiring, one.situation)}", 0, 2))
+            before = one.situation
+        told = f"{look_words(wiring, one.look)}: {_outcomes(wiring, one.look, one.outcomes)}"
         if one.differs:
-            pieces.append(wrapped(f"(healthy: {_outcomes(wiring, one.look, one.healthy)})", 4, 6))
+            told += f" [healthy: {_outcomes(wiring, one.look, one.healthy)}]"
+        pieces.append(wrapped(told, 4, 6))
     if not shown:
         pieces.append(wrapped("Nothing that these looks show differs from a healthy machine."))
     elif not everything:
@@ -106,6 +119,17 @@ def simulation_text(
             f"{len(seen) - len(shown)} of {len(seen)} looks show what a healthy machine shows (--all)."
         )
     return "\n".join(pieces)
+
+
+def _set_up(wiring: Wiring, situation: Situation) -> str:
+    """A situation in words; of a pattern that leaves few lamps out, those are named instead."""
+    lamps = set(situation.lamps)
+    if len(lamps) <= _MANY:
+        return situation_words(wiring, situation)
+    names = {wiring.lamps[r].matrix for r in lamps}
+    left_out = [r for r, lamp in wiring.lamps.items() if lamp.matrix in names and r not in lamps]
+    rest = situation_words(wiring, replace(situation, lamps=()))
+    return f"{rest}, {len(lamps)} lamps commanded on: all but {short_words(left_out)}"
 
 
 def _outcomes(wiring: Wiring, look: Look, prediction: Prediction) -> str:
@@ -118,18 +142,17 @@ def _outcomes(wiring: Wiring, look: Look, prediction: Prediction) -> str:
 
 
 def _alike(one: Prediction, two: Prediction) -> bool:
-    """Whether two predictions would be told apart: by word, by set, or by 1 % of a reading."""
-    if len(one) != len(two):
-        return False
-    for (outcome, p), (other, q) in zip(one, two, strict=True):
-        if isinstance(outcome, float) and isinstance(other, float):
-            if abs(outcome - other) > max(0.01 * abs(other), 1e-3):
-                return False
-        elif outcome != other:
-            return False
-        if abs(p - q) > 0.05:
-            return False
-    return True
+    """Whether two predictions could not be told apart by looking.
+
+    Words and sets: less than 5 % of the probability moves from one outcome to another. Readings:
+    within 1 % or 1 mV (or 1 milliohm) of each other.
+    """
+    numbers = [(o, q) for (o, _), (q, _) in zip(one, two, strict=False) if isinstance(o, float)]
+    if numbers:
+        return all(isinstance(q, float) and abs(o - q) <= max(0.01 * abs(q), 1e-3) for o, q in numbers)
+    first, second = dict(one), dict(two)
+    moved = sum(abs(first.get(o, 0.0) - second.get(o, 0.0)) for o in {*first, *second})
+    return moved / 2 < _NOTICED
 
 
 def _json(

@@ -41,6 +41,8 @@ def share(probability: float) -> str:
     percent = 100.0 * probability
     if percent >= 99.95:
         return "100 %" if probability >= 1.0 else "> 99.9 %"
+    if percent >= 99.0:
+        return f"{percent:.1f} %"
     if percent >= 9.95:
         return f"{percent:.0f} %"
     if percent >= 0.095:

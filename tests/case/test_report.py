@@ -317,6 +317,7 @@ def test_a_switch_goes_by_many_names(words: str) -> None:
         ("lamp", "lamp C3R1", "C1 to C2 and R1 to R2"),
         ("switch", "x" * 10_000, ""),
         ("lamp", "bonus", "bonus 1"),
+        ("coil", "side flipper", "coil/side flipper/power, coil/side flipper/hold"),
         ("coil", "drain kick", "drain kicker"),
         ("part", "switch/C1R1/contct", "switch/C1R1/contact"),
         ("point", "switch/C1R1/contact", "switch/C1R1/contact.a"),

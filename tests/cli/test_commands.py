@@ -376,6 +376,15 @@ def test_simulate_answers_the_situations_of_a_report(capsys: Capture) -> None:
     assert only["situation"]["held"] == ["switch/C1R1", "switch/C1R2", "switch/C2R2"]
 
 
+def test_a_sneak_path_of_a_lamp_matrix_is_found_by_the_default_looks(capsys: Capture) -> None:
+    """A shorted diode glows while most lamps but its own row are commanded (common practice, no source)."""
+    result = checked_json(capsys, "simulate", "simulate", "bare_chart", "--fault", "lamp/C2R3/diode=shorted")
+    odd = [one for one in result["seen"] if one["differs"]]
+    assert odd
+    assert all(one["look"]["target"].endswith("R3") for one in odd)
+    assert "lamp/C2R3" in {one["look"]["target"] for one in odd}
+
+
 def test_simulate_warns_of_a_locked_coil(capsys: Capture) -> None:
     result = checked_json(capsys, "simulate", "simulate", POCKET, "--fault", "coil/1/driver=shorted")
     assert "at once" in result["cautions"][0]

@@ -1,0 +1,133 @@
+"""Comparing volts: which nets are held at all, and what counts as the same."""
+
+from __future__ import annotations
+
+import math
+import os
+import random
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cache
+
+import numpy as np
+
+from tests.proof.deck import G_MIN, VT, Card, Deck
+from tests.proof.machine import EARTH
+
+VOLTS, SHARE = 2e-3, 2e-3
+"""2 mV or 0.2 %."""
+HELD_OHM = 1e6
+"""A net that is further than this from any source is not compared."""
+READING_MARGIN_V = 5e-3
+
+
+@cache
+def seed() -> int:
+    """Seed of all random situations: PROOF_SEED, a number or ``fresh``; always shown."""
+    wanted = os.environ.get("PROOF_SEED", "2026")
+    return random.SystemRandom().randrange(10**6) if wanted == "fresh" else int(wanted)
+
+
+def scaled(count: int) -> int:
+    """A number of situations times PROOF_TIMES (1 unless set)."""
+    return max(1, round(count * float(os.environ.get("PROOF_TIMES", "1"))))
+
+
+@dataclass
+class Tally:
+    """What one style came to."""
+
+    style: str
+    situations: int = 0
+    points: int = 0
+    volts: int = 0
+    worst_v: float = 0.0
+    worst_share: float = 0.0
+    loose: int = 0
+    readings: int = 0
+    differing: int = 0
+    undecided: int = 0
+    failures: list[str] = field(default_factory=list)
+
+    def row(self) -> str:
+        """One line of the table in DEVELOPERS.md."""
+        return (
+            f"| {self.style} | {self.situations} | {self.points} | {self.volts} | {self.worst_v * 1e3:.3f} mV "
+            f"| {self.loose} | {self.readings} | {self.differing} | {self.undecided} |"
+        )
+
+
+HEADER = (
+    "| style | situations | points | volts compared | worst deviation | not held (left out) "
+    "| readings | differing | within 5 mV |\n| --- | --- | --- | --- | --- | --- | --- | --- | --- |"
+)
+
+
+def compare_volts(
+    tally: Tally, deck: Deck, ours: Mapping[str, float], theirs: Mapping[str, float], words: str
+) -> None:
+    """Compare volts by net (names of the second expansion); a deviation on a held net is a failure."""
+    for net, volts in ours.items():
+        if net not in theirs:
+            # Nothing joins it to anything but ideal rails: these are compared where they are used.
+            continue
+        tally.volts += 1
+        off = abs(volts - theirs[net])
+        if off <= max(VOLTS, SHARE * abs(theirs[net])):
+            tally.worst_v = max(tally.worst_v, off)
+            continue
+        ohm = source_ohm(deck, theirs, net)
+        if ohm >= HELD_OHM:
+            tally.loose += 1
+            continue
+        tally.worst_v = max(tally.worst_v, off)
+        tally.failures.append(f"{words}: {net} is {theirs[net]:.6f} V behind {ohm:.3g} ohm, we say {volts:.6f} V")
+
+
+def source_ohm(deck: Deck, volts: Mapping[str, float], net: str) -> float:
+    """Small-signal ohms between a net and everything that holds it, at the simulated volts."""
+    fixed = {EARTH, *deck.ideal}
+    if net in fixed:
+        return 0.0
+    nets = [name for name in deck.nodes if name not in fixed]
+    index = {name: number for number, name in enumerate(nets)}
+    slope = np.eye(len(nets)) * G_MIN
+    for card in deck.cards:
+        own = _slope(card, volts[card.near] - volts[card.far] - card.volts)
+        ends = [index.get(card.near, -1), index.get(card.far, -1)]
+        for one, sign in ((ends[0], 1), (ends[1], -1)):
+            if one >= 0:
+                slope[one, one] += own
+                other = ends[1] if sign == 1 else ends[0]
+                if other >= 0:
+                    slope[one, other] -= own
+    amps = np.zeros(len(nets))
+    amps[index[net]] = 1.0
+    return float(np.linalg.solve(slope, amps)[index[net]])
+
+
+def _slope(card: Card, volts: float) -> float:
+    """Siemens of a conductor at ``volts`` across it."""
+    if not card.saturation:
+        return 1.0 / card.ohm
+    amps = junction_a(card, volts)
+    own = (amps + card.saturation) / (card.emission * VT)
+    return own / (1.0 + own * card.ohm) + G_MIN
+
+
+def junction_a(card: Card, volts: float) -> float:
+    """Amperes of a junction in series with its resistance: bisection of the diode equation."""
+    scale = card.emission * VT
+
+    def across(amps: float) -> float:
+        return amps * card.ohm + scale * math.log1p(amps / card.saturation)
+
+    if volts <= 0.0:
+        return card.saturation * math.expm1(max(volts / scale, -700.0))
+    low, high = 0.0, volts / card.ohm
+    for _ in range(200):
+        middle = 0.5 * (low + high) if low > 0.0 else high * 1e-3
+        if high - low <= 1e-12 * high or high < 1e-30:
+            break
+        low, high = (middle, high) if across(middle) < volts else (low, middle)
+    return 0.5 * (low + high)
