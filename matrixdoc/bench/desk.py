@@ -15,7 +15,8 @@ from textual.widgets import Static
 
 from matrixdoc.bench import rows
 from matrixdoc.bench.actions import footer_actions
-from matrixdoc.bench.grid import DeviceGrid, GridModel
+from matrixdoc.bench.cells import GridModel
+from matrixdoc.bench.grid import DeviceGrid
 from matrixdoc.bench.history import log_rows
 from matrixdoc.bench.panes import CautionBar, FooterBar, Line, RowList, TabBar
 from matrixdoc.bench.signs import clean

@@ -211,13 +211,14 @@ def open_asked(
         if path.exists():
             if report:
                 raise MatrixdocError(
-                    f"the case {case_name!r} exists: a report can only begin a new case; leave out one of them"
+                    f"the case {case_name!r} exists, and a report can only begin a new one: "
+                    "leave out one of them"
                 )
             header = open_case(path).header
             if machine and machine not in (header.source, header.machine):
                 raise MatrixdocError(
-                    f"the case {case_name!r} is about {header.machine}, not {machine!r}: leave the machine out, "
-                    "or choose another name"
+                    f"the case {case_name!r} is about {header.machine}, not {machine!r}: "
+                    "leave the machine out, or choose another name"
                 )
             return open_stored(path)
     if not machine and report:

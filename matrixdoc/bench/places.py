@@ -5,7 +5,7 @@ Derived once from the resolved wiring; nothing here changes while a case is work
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from matrixdoc.bench.signs import Device, clean
@@ -181,32 +181,32 @@ def owners_of(wiring: Wiring) -> Owners:
     """Index parts by what they belong to, so that suspicion can be shown on the grids."""
     devices: dict[str, list[str]] = {}
     lines: dict[str, list[tuple[str, str]]] = {}
+    own: list[tuple[str, Iterable[str]]] = []
     for matrix in wiring.matrices.values():
-        for cell in matrix.cells:
-            for part in {*cell.parts, cell.element, cell.diode} - {""}:
-                devices.setdefault(part, []).append(cell.reference)
+        own.extend((cell.reference, (*cell.parts, cell.element, cell.diode)) for cell in matrix.cells)
         for line in (*matrix.columns, *matrix.rows):
-            drive = wiring.drives.get(line.drive)
-            sensor = wiring.sensors.get(line.sensor)
-            parts = set(line.parts)
-            if drive is not None:
-                parts |= {*drive.path, drive.output}
-            if sensor is not None:
-                parts |= {sensor.reference, *sensor.path}
-            for part in parts:
+            for part in _line_parts(wiring, line):
                 lines.setdefault(part, []).append((matrix.name, line.key))
     for reference, coil in wiring.coils.items():
-        drive = wiring.drives.get(coil.drive)
-        own = {*coil.parts, coil.element, coil.diode} | ({*drive.path, drive.output} if drive else set())
-        for part in own - {""}:
-            devices.setdefault(part, []).append(reference)
-    for reference, switch in wiring.switches.items():
-        if switch.contact:
-            devices.setdefault(switch.contact, []).append(reference)
-    for reference, lamp in wiring.lamps.items():
-        if lamp.element:
-            devices.setdefault(lamp.element, []).append(reference)
+        own.append((reference, (*coil.parts, coil.element, coil.diode, *_drive_parts(wiring, coil.drive))))
+    own.extend((reference, (switch.contact,)) for reference, switch in wiring.switches.items())
+    own.extend((reference, (lamp.element,)) for reference, lamp in wiring.lamps.items())
+    for reference, parts in own:
+        for part in parts:
+            if part and reference not in devices.setdefault(part, []):
+                devices[part].append(reference)
     return Owners(
-        {part: tuple(dict.fromkeys(some)) for part, some in devices.items()},
+        {part: tuple(some) for part, some in devices.items()},
         {part: tuple(dict.fromkeys(some)) for part, some in lines.items()},
     )
+
+
+def _drive_parts(wiring: Wiring, name: str) -> tuple[str, ...]:
+    drive = wiring.drives.get(name)
+    return (*drive.path, drive.output) if drive is not None else ()
+
+
+def _line_parts(wiring: Wiring, line: Line) -> set[str]:
+    sensor = wiring.sensors.get(line.sensor)
+    sensing = (sensor.reference, *sensor.path) if sensor is not None else ()
+    return {*line.parts, *_drive_parts(wiring, line.drive), *sensing}

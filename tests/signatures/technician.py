@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import random
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from matrixdoc.case.case import Case
@@ -72,6 +72,54 @@ class Technician:
         found = self.case.diagnose()
         self.seconds = time.perf_counter() - start
         return found
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row of the trade's table: its words, what can do it, where, and the report about it.
+
+    ``causes`` are ``part: mode`` with ``{}`` for the place (its first word). ``places`` lists where
+    on the machine; ``times`` of them are chosen for each cause. ``part`` turns a place into what
+    stands for ``{}``, where that is not the place itself.
+    """
+
+    words: str
+    causes: tuple[str, ...]
+    places: Callable[[Wiring], list[str]]
+    report: Callable[[Technician, str, random.Random], None]
+    times: int = 1
+    part: Callable[[Wiring, str], str] | None = None
+
+    def trials(self, wiring: Wiring) -> list[Trial]:
+        """Every cause at places chosen by the seed."""
+        found = []
+        places = self.places(wiring)
+        for cause in self.causes:
+            rng = chooser(self.words, cause)
+            for place in rng.sample(places, min(self.times, len(places))):
+                stem, _, mode = cause.rpartition(": ")
+                filled = stem.format(self.part(wiring, place) if self.part else place.split()[0])
+                found.append(Trial(self, cause, place, Fault(filled, mode)))
+        return found
+
+
+@dataclass(frozen=True)
+class Trial:
+    """One fault of one row at one place."""
+
+    row: Row
+    cause: str
+    place: str
+    fault: Fault
+
+    def __str__(self) -> str:
+        return f"{self.row.words} | {self.cause} | {self.place}"
+
+    def report(self, case: Case) -> Technician:
+        """A technician who has looked at the machine with the fault in it."""
+        technician = Technician(case, (self.fault,))
+        self.row.report(technician, self.place, chooser(str(self)))
+        return technician
 
 
 # -- places ----------------------------------------------------------------------------------------
