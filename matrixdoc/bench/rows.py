@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rich.cells import cell_len, set_cell_size
+from rich.cells import cell_len, chop_cells
 from textual.content import Content
 
 from matrixdoc.bench import history
@@ -40,18 +40,15 @@ def hang(front: Content, text: str, tone: str, width: int) -> Content:
 
 def wrap(text: str, width: int) -> list[str]:
     """``text`` in lines of at most ``width`` columns, broken between words; wide letters count two."""
-    lines, line = [], ""
+    lines: list[str] = []
+    line = ""
     for word in text.split():
-        while cell_len(word) > width:
-            head = set_cell_size(word, width - cell_len(line) - 1 if line else width).rstrip()
-            lines.append(f"{line} {head}".strip())
-            word, line = word[len(head) :] if head else word[1:], ""
-        longer = f"{line} {word}" if line else word
-        if cell_len(longer) <= width:
+        for piece in chop_cells(word, width) if cell_len(word) > width else [word]:
+            longer = f"{line} {piece}" if line else piece
+            if cell_len(longer) > width:
+                lines.append(line)
+                longer = piece
             line = longer
-        else:
-            lines.append(line)
-            line = word
     return [*lines, line] if line else lines
 
 

@@ -124,6 +124,7 @@ def _first_fitted(place: Place) -> Position:
 
 
 def with_case(view: View, case: Case, said: str) -> View:
+    """The view with more entries; ``said`` tells the person what was done."""
     return replace(view, case=case, seen=seen_on(case), said=said, choosing=None, log_index=0)
 
 
@@ -158,6 +159,7 @@ def show_place(view: View, index: int) -> View:
 
 
 def choosing_device(choosing: Choosing) -> str:
+    """The kind of device that this choice is about."""
     return "lamp" if choosing.purpose == "commanded" else "switch"
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from matrixdoc.checks.coils import Coils
+from matrixdoc.checks.kin import find_kin
 from matrixdoc.checks.lamps import Lamps
 from matrixdoc.checks.meter import Meter
 from matrixdoc.checks.model import FaultEffect, MachineModel, effect_of_opening
@@ -28,8 +29,18 @@ class Predictor:
         self.coils = Coils(model, self.points, self.reads)
         self.meter = Meter(model, self.points, self.reads, self.lamps, self.coils)
         self.anchors: object | None = None
+        self._kin = find_kin(model)
         self._opened: dict[str, FaultEffect] = {}
         self._known: dict[Question, Prediction] = {}
+
+    def standing_for(self, look: Look, faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
+        """The faults that a look takes these for: see ``checks.kin``."""
+        if look.kind in ("meter", "fuse"):
+            return faults
+        kin = self._kin
+        stand_ins = tuple(sorted({kin[f] for f in faults}))
+        parts = {f.part for f in stand_ins}
+        return stand_ins if len(parts) == len(faults) else faults
 
     def effects(self, situation: Situation, faults: Iterable[Fault]) -> tuple[FaultEffect, ...]:
         """Effects of the faults and of the parts that the situation takes out of circuit."""
@@ -44,7 +55,8 @@ class Predictor:
     def prepare(self, questions: Sequence[Question]) -> None:
         """Solve everything that ``questions`` need in few batches."""
         reads, lamps, coils, meter = [], [], [], []
-        for situation, look, faults in questions:
+        for situation, look, named in questions:
+            faults = named if situation.opened else self.standing_for(look, named)
             if (situation, look, faults) in self._known:
                 continue
             effects = self.effects(situation, faults)
@@ -70,6 +82,8 @@ class Predictor:
 
     def predict(self, situation: Situation, look: Look, faults: tuple[Fault, ...]) -> Prediction:
         """Outcomes of ``look`` in ``situation`` if exactly ``faults`` were there."""
+        if not situation.opened:
+            faults = self.standing_for(look, faults)
         question = (situation, look, faults)
         known = self._known.get(question)
         if known is None:

@@ -168,13 +168,35 @@ def _singles(
         single.setdefault(fault, {})[f] = evidence.likelihood(f, (fault,))
     if everything:
         return single
-    helpful = [v for v, values in single.items() if any(p > 1.01 * healthy[f] for f, p in values.items())]
+    helpful = _contenders(evidence.predictor.model, single, healthy, evidence.settings.least_share)
     second = [(f, (v,)) for v in helpful for f in sorted(touches[v] - abnormal)]
     evidence.prepare(second)
-    kept = {v: single[v] for v in helpful}
+    kept = {v: dict(single[v]) for v in helpful}
     for f, (v,) in second:
         kept[v][f] = evidence.likelihood(f, (v,))
     return kept
+
+
+def _contenders(
+    model: MachineModel,
+    single: Mapping[Fault, Mapping[int, float]],
+    healthy: Sequence[float],
+    least_share: float,
+) -> list[Fault]:
+    """Faults that help with a finding, and not hopelessly less than another one does."""
+    scores: dict[Fault, float] = {}
+    best: dict[int, float] = {}
+    helps: dict[Fault, list[int]] = {}
+    for fault, values in single.items():
+        helped = [f for f, p in values.items() if p > 1.01 * healthy[f]]
+        if not helped:
+            continue
+        helps[fault] = helped
+        scores[fault] = math.log(model.possible[fault].odds + 1e-300) + _gain(values, healthy)
+        for f in helped:
+            best[f] = max(best.get(f, 0.0), scores[fault])
+    floor = math.log(least_share)
+    return [v for v, helped in helps.items() if any(scores[v] >= best[f] + floor for f in helped)]
 
 
 def analyse(evidence: Evidence, model: MachineModel) -> Analysis:

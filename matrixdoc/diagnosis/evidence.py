@@ -12,6 +12,7 @@ from typing import cast
 
 from matrixdoc.checks.likelihood import report_probability, slip_probability
 from matrixdoc.checks.model import FaultEffect, alters_only
+from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.predictor import Predictor
 from matrixdoc.checks.situation import NOT_SURE, Finding, Look, Situation
 from matrixdoc.definition.wiring import GROUND
@@ -57,7 +58,16 @@ class Evidence:
         finding = self.findings[index]
         if finding.outcome == NOT_SURE:
             return frozenset()
-        return self._anchors.scope(finding.situation, finding.look)
+        faults = self._anchors.scope(finding.situation, finding.look)
+        held = finding.situation.held
+        if finding.look.kind != "reads" or not held or self.settings.least_share <= 0.0:
+            return faults
+        # What reads elsewhere with nothing pressed does not bear on this press, unless it is among
+        # what was pressed or seen.
+        near = self._anchors.near_press(finding.situation)
+        told = frozenset(held) | (finding.outcome if isinstance(finding.outcome, frozenset) else frozenset())
+        resting = self._anchors.resting_readers()
+        return frozenset(f for f in faults if f in near or not resting.get(f) or resting[f] & told)
 
     def questions(
         self, index: int, faults: Iterable[Fault]
@@ -129,6 +139,16 @@ class Evidence:
         return outcome if isinstance(outcome, frozenset) else frozenset()
 
 
+def _changed(healthy: Prediction, prediction: Prediction) -> frozenset[str]:
+    """Switches that may read differently from the healthy machine."""
+    usual = healthy[0][0]
+    found: set[str] = set()
+    for outcome, _ in prediction:
+        if isinstance(outcome, frozenset) and isinstance(usual, frozenset):
+            found |= outcome ^ usual
+    return frozenset(found)
+
+
 class Anchors:
     """Which faults touch which net groups, for cutting the scope of a look."""
 
@@ -152,15 +172,16 @@ class Anchors:
                 self.by_group.setdefault(group, set()).add(fault)
         self.buses = predictor.points.bus_neighbours
         self._shared_nets = {GROUND} | {s.rail for s in wiring.supplies.values()}
-        self._resting: frozenset[Fault] | None = None
+        self._resting: dict[Fault, frozenset[str]] | None = None
+        self._near: dict[tuple[str, ...], frozenset[Fault]] = {}
         self._coils_driven: dict[str, set[str]] = {}
         for reference, coil in wiring.coils.items():
             for part in (*model.drives_path(coil.drive), *coil.enable):
                 self._coils_driven.setdefault(part, set()).add(reference)
         self._known: dict[tuple[Situation, Look], frozenset[Fault]] = {}
 
-    def resting_readers(self) -> frozenset[Fault]:
-        """Faults that make something read with nothing pressed."""
+    def resting_readers(self) -> Mapping[Fault, frozenset[str]]:
+        """Faults that change what reads with nothing pressed, and what they add to it."""
         if self._resting is None:
             predictor = self.predictor
             reads = predictor.reads
@@ -174,9 +195,11 @@ class Anchors:
             asked = [(rest, RESTING_LOOK, (f,)) for f in sorted(candidates)]
             predictor.prepare(asked)
             healthy = predictor.predict(rest, RESTING_LOOK, ())
-            self._resting = frozenset(
-                faults[0] for *_, faults in asked if predictor.predict(rest, RESTING_LOOK, faults) != healthy
-            )
+            self._resting = {}
+            for *_, faults in asked:
+                prediction = predictor.predict(rest, RESTING_LOOK, faults)
+                if prediction != healthy:
+                    self._resting[faults[0]] = _changed(healthy, prediction)
         return self._resting
 
     def scope(self, situation: Situation, look: Look) -> frozenset[Fault]:
@@ -206,11 +229,18 @@ class Anchors:
     def _reads_scope(self, situation: Situation) -> set[Fault]:
         if not situation.power:
             return set()
-        model = self.predictor.model
-        groups: set[int] = set()
-        for reference in self.predictor.reads.contacts(situation.held, ()):
-            groups |= model.groups_of_nets(model.part(reference).nets)
-        return self._at(groups) | self.resting_readers()
+        return self.near_press(situation) | self.resting_readers().keys()
+
+    def near_press(self, situation: Situation) -> frozenset[Fault]:
+        """Faults anchored where the closed contacts of a press lead."""
+        known = self._near.get(situation.held)
+        if known is None:
+            model = self.predictor.model
+            groups: set[int] = set()
+            for reference in self.predictor.reads.contacts(situation.held, ()):
+                groups |= model.groups_of_nets(model.part(reference).nets)
+            known = self._near[situation.held] = frozenset(self._at(groups) | self.supply_faults)
+        return known
 
     def _meter_scope(self, situation: Situation, look: Look) -> set[Fault]:
         model = self.predictor.model

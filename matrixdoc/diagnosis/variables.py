@@ -11,53 +11,12 @@ every part a variable with all its modes, exactly.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
-from matrixdoc.checks.model import TWO_WAY_OUTPUTS, MachineModel, opens_only
+from matrixdoc.checks.kin import drive_runs, series_runs
+from matrixdoc.checks.model import MachineModel, opens_only
 from matrixdoc.diagnosis.posterior import State, Variable
 from matrixdoc.faults.priors import Fault
-
-SERIES_KINDS = frozenset({"wire", "joint", "pin", "socket"})
-
-
-def series_key(model: MachineModel) -> Mapping[str, str]:
-    """For each part in a plain series run: the name of the run. Worked out once for a machine.
-
-    Two parts belong to one run when they share a net that has no third part.
-    """
-    known: dict[str, list[str]] = {}
-    wiring = model.circuit.wiring
-    for part in wiring.parts.values():
-        for net in part.nets:
-            known.setdefault(net, []).append(part.reference)
-    parent: dict[str, str] = {}
-
-    def find(name: str) -> str:
-        parent.setdefault(name, name)
-        while parent[name] != name:
-            parent[name] = parent[parent[name]]
-            name = parent[name]
-        return name
-
-    for references in known.values():
-        if len(references) == 2 and all(wiring.parts[r].kind in SERIES_KINDS for r in references):
-            parent[find(references[0])] = find(references[1])
-    return {name: f"series {find(name)}" for name in list(parent)}
-
-
-def drive_key(model: MachineModel) -> Mapping[str, str]:
-    """For each signal part that serves one drive only, and the drive's one-way output: its name."""
-    found: dict[str, str] = {}
-    for reference, drives in model.drives_of.items():
-        if len(drives) == 1 and reference not in model.sensors_of:
-            drive = model.circuit.wiring.drives[drives[0]]
-            if drive.open_input == "idle" and reference in drive.path:
-                found[reference] = f"drive {drives[0]}"
-    for name, drive in model.circuit.wiring.drives.items():
-        if drive.open_input == "idle" and model.part(drive.output).kind not in TWO_WAY_OUTPUTS:
-            found[drive.output] = f"drive {name}"
-    return found
-
 
 def build_variables(
     model: MachineModel,
@@ -67,7 +26,7 @@ def build_variables(
     merge: bool = True,
 ) -> list[Variable]:
     """Variables over ``faults``, in a fixed order; ``extra`` are added as they are."""
-    runs = {**series_key(model), **drive_key(model)} if merge else {}
+    runs = {**series_runs(model), **drive_runs(model)} if merge else {}
     merged: dict[str, list[Fault]] = {}
     single: dict[str, list[Fault]] = {}
     for fault in sorted(faults):
