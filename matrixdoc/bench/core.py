@@ -23,7 +23,7 @@ from matrixdoc.bench import state
 from matrixdoc.bench.desk import Desk
 from matrixdoc.bench.messages import Checked, Diagnosed, Failed, Found, Opening, Predicted
 from matrixdoc.bench.opening import CaseStore, Opened
-from matrixdoc.bench.palette import DAY, FALLBACK_VARIABLES, NIGHT
+from matrixdoc.bench.palette import DAY, FALLBACK_VARIABLES, NIGHT, without_fonts
 from matrixdoc.bench.signs import clean
 from matrixdoc.bench.state import BenchError, Stamp, View
 from matrixdoc.definition.errors import MatrixdocError
@@ -69,6 +69,7 @@ class BenchCore(App[int]):
         self._given = opened
         self._opener = opener
         self._computing = Lock()
+        self._refused = False
         self._desk = Desk()
         self._desk.plain = plain
         self.register_theme(NIGHT)
@@ -82,6 +83,10 @@ class BenchCore(App[int]):
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Colours for themes that know nothing of the bench."""
         return dict(FALLBACK_VARIABLES)
+
+    def export_screenshot(self, *, title: str | None = None, simplify: bool = False) -> str:
+        """The screen as SVG, with no link to a font outside."""
+        return without_fonts(super().export_screenshot(title=title, simplify=simplify))
 
     # -- opening -----------------------------------------------------------------------------
 
@@ -125,6 +130,7 @@ class BenchCore(App[int]):
             await self._adopt(message.opened)
 
     async def _adopt(self, opened: Opened) -> None:
+        self._refused = False
         self.store = opened.store
         self.case_name = opened.name
         self.view = state.open_view(opened.case, opened.said)
@@ -141,7 +147,7 @@ class BenchCore(App[int]):
 
         def chosen(offer: Offer | None) -> None:
             if offer is None:
-                self.exit(DONE)
+                self.exit(WRONG_INPUT if self._refused else DONE)
                 return
             self._open(self._offer_opener(offer))
 
@@ -302,6 +308,7 @@ class BenchCore(App[int]):
             return
         from matrixdoc.bench.dialogs import MessageDialog
 
+        self._refused = True
         self._push(MessageDialog(message.heading, message.text, alarm=True), lambda _: self._choose())
 
     def _predict(self, check: Check) -> None:

@@ -6,6 +6,8 @@ success criterion 1.4.6, contrast enhanced); a test computes it.
 
 from __future__ import annotations
 
+import re
+
 from textual.theme import Theme
 
 NIGHT = Theme(
@@ -64,3 +66,11 @@ FALLBACK_VARIABLES = {
 
 TURN = ("bench-night", "bench-day", "ansi-dark", "ansi-light")
 """The order in which one key goes through the colours."""
+
+_FONT_FACE = re.compile(r"@font-face\s*\{.*?\}\s*", re.DOTALL)
+_FONT_NAMES = re.compile(r"font-family:\s*(?:Fira Code|arial)(?:\s*,\s*monospace)?")
+
+
+def without_fonts(svg: str) -> str:
+    """``svg`` without links to web fonts: any monospaced font of the reader's own will do."""
+    return _FONT_NAMES.sub("font-family: monospace", _FONT_FACE.sub("", svg))

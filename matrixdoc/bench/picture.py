@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,18 +12,6 @@ if TYPE_CHECKING:
     from matrixdoc.case.case import Case
 
 Size = tuple[int, int]
-_FONT_FACE = re.compile(r"@font-face\s*\{.*?\}\s*", re.DOTALL)
-_FONT_NAME = re.compile(r"font-family:\s*(?:Fira Code|arial)\s*,?\s*(?:monospace)?")
-_CLASS_NUMBER = re.compile(r"terminal-\d+")
-
-
-def without_fonts(svg: str) -> str:
-    """``svg`` without links to web fonts: any monospaced font of the reader's own will do."""
-    plain = _FONT_FACE.sub("", svg)
-    plain = _FONT_NAME.sub("font-family: monospace", plain)
-    return _CLASS_NUMBER.sub("terminal", plain)
-
-
 async def settle(app: BenchApp, pause: object, seconds: float = 20.0) -> None:
     """Wait until the app has its case and nothing is being worked out."""
     wait = getattr(pause, "pause", None)
@@ -51,7 +38,7 @@ def take_picture(case: Case, size: Size = (120, 40), keys: Sequence[str] = (), n
                 await settle(app, pilot)
             return app.export_screenshot(title="matrixdoc bench")
 
-    return without_fonts(asyncio.run(shoot()))
+    return asyncio.run(shoot())
 
 
 def export_picture(

@@ -6,6 +6,7 @@ machine with that part mended, as far as such a repair succeeds.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import Protocol
 
@@ -34,7 +35,7 @@ SWITCH_OFF = (
     "SWITCH OFF NOW and unplug: {what}. A locked coil burns within seconds to a minute and can start a fire. "
     "Do not switch on again before its fuse is out or its connector is off."
 )
-SMOKE_WORDS = ("smoke", "smell", "burning", "hot")
+SMOKE_WORDS = re.compile(r"\b(smok\w*|smell\w*|burn(s|t|ing)|on fire|too hot|very hot)\b", re.IGNORECASE)
 
 
 class StandingEntry(Protocol):
@@ -132,7 +133,7 @@ class Session:
         found = []
         for entry in entries:
             finding = entry.finding
-            if entry.kind == "note" and any(word in entry.text.lower() for word in SMOKE_WORDS):
+            if entry.kind == "note" and SMOKE_WORDS.search(entry.text):
                 found.append(SWITCH_OFF.format(what=entry.text.strip()))
             if finding is None:
                 continue
@@ -174,6 +175,17 @@ class Session:
                 waiting.clear()
         return tuple(waiting)
 
+    def _unproven_from(self, entries: Sequence[StandingEntry]) -> int:
+        """How many findings stood before a repair that nobody has looked at since; -1 for none."""
+        count, waiting = 0, -1
+        for entry in entries:
+            if entry.kind == "repair":
+                waiting = count if waiting < 0 else waiting
+            elif entry.kind == "finding":
+                count += 1
+                waiting = -1
+        return waiting
+
     # -- answers -----------------------------------------------------------------------------
 
     def diagnose(self, entries: Sequence[StandingEntry]) -> Diagnosis:
@@ -184,7 +196,7 @@ class Session:
     def checks(self, entries: Sequence[StandingEntry], limit: int) -> tuple[RankedCheck, ...]:
         """The next checks worth doing."""
         findings, mended, words, declined = self._split(entries)
-        return self.engine.checks(findings, mended, words, declined, limit)
+        return self.engine.checks(findings, mended, words, declined, limit, self._unproven_from(entries))
 
     def predict(self, faults: tuple[Fault, ...], situation: Situation, look: Look) -> Prediction:
         """What a look would show under exactly these faults."""

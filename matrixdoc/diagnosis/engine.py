@@ -23,7 +23,7 @@ from matrixdoc.definition.wiring import Wiring
 from matrixdoc.diagnosis.analysis import Analysis, Complaint, analyse, outside_share
 from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault
 from matrixdoc.diagnosis.explain import build_causes, explained
-from matrixdoc.diagnosis.ranking import Option, outcome_table, worth
+from matrixdoc.diagnosis.ranking import Option, entropy_bits, outcome_table, worth
 from matrixdoc.diagnosis.results import Cause, Diagnosis, ExpectedOutcome, RankedCheck
 from matrixdoc.diagnosis.settings import Settings
 from matrixdoc.diagnosis.suspects import Suspect, suspects_of
@@ -33,6 +33,8 @@ from matrixdoc.faults.priors import Fault, possible_faults
 
 PARTS_CONSIDERED = 12
 SUSPECTS_CONSIDERED = 24
+WORTH_A_SECOND_LOOK = 0.12
+"""A report that may be a slip with at least this probability is looked at again first."""
 LEADERS, LEAST_CHECKED = 6, 0.02
 """Checks are generated for this many leading suspects, and for any other at least this probable."""
 LOCKED_LIMIT = 0.3
@@ -54,6 +56,7 @@ class _Job:
     options: tuple[Option, ...]
     background: tuple[Fault, ...]
     outside: float
+    again: Check
 
 
 _Row = tuple[float, _Job, Option, float]
@@ -137,7 +140,7 @@ class Engine:
         options = self._options(analysis, complaint, suspects, background)
         outside = analysis.posterior.marginals.get(outside_fault(complaint.number), 0.0)
         groups = self._grouped(suspects, options)
-        return _Job(complaint, tuple(suspects), groups, tuple(options), background, outside)
+        return _Job(complaint, tuple(suspects), groups, tuple(options), background, outside, self._proof(analysis, complaint))
 
     def _options(
         self,
@@ -258,12 +261,21 @@ class Engine:
         repaired: Mapping[str, str],
         declined: frozenset[str],
         limit: int,
+        proving: int = -1,
     ) -> tuple[RankedCheck, ...]:
-        """The next checks, those first after which finishing is expected to cost least."""
-        done = {(f.situation, f.look) for f in findings}
+        """The next checks, those first after which finishing is expected to cost least.
+
+        ``proving`` is the number of findings made before a repair that no look has proven yet (-1:
+        there is none): then the look that proves it comes first.
+        """
+        done = {(f.situation, f.look) for f in findings[max(proving, 0) :]}
         rows: list[_Row] = []
+        first: list[RankedCheck] = []
         for job in self.jobs(findings, mended, repaired):
             held_back = self._locked(job) >= LOCKED_LIMIT
+            again = self._look_again(job, findings, proving)
+            if again is not None and again.check.key not in declined and not held_back:
+                first.append(again)
             considered = job.suspects[:SUSPECTS_CONSIDERED]
             probability = self._given_real(job, considered)
             minutes = np.array([self._repair_minutes(s) for s in considered])
@@ -293,7 +305,31 @@ class Engine:
                     reason=self._reason(job, option, finish, bits),
                 )
             )
-        return tuple(result)
+        ordered = [*first, *result][:limit]
+        return tuple(replace(check, rank=rank) for rank, check in enumerate(ordered, start=1))
+
+    def _look_again(self, job: _Job, findings: Sequence[Finding], proving: int) -> RankedCheck | None:
+        """The look that showed the complaint, once more: to prove a repair, or where the report may
+        well have been a slip and a minute's look costs less than what it may save.
+        """
+        finding = findings[job.complaint.findings[0]]
+        later = [f for n, f in enumerate(findings) if (f.situation, f.look) == (finding.situation, finding.look)]
+        slip = max(0.0, 1.0 - sum(s.probability for s in job.suspects) - job.outside)
+        if 0 <= proving and finding in findings[:proving]:
+            reason = "proves the repair: the look that showed the fault, once more"
+        elif slip >= WORTH_A_SECOND_LOOK and len(later) == 1:
+            reason = f"a look can be reported wrongly ({slip:.0%} here): make sure before anything is opened"
+        else:
+            return None
+        check = replace(job.again, key=f"again {job.again.key}", title=f"once more: {job.again.title}")
+        considered = job.suspects[:SUSPECTS_CONSIDERED]
+        hypotheses = [tuple(sorted({*s.faults, *job.background})) for s in considered]
+        self.predictor.prepare([(check.situation, check.look, h) for h in hypotheses])
+        predictions = tuple(self.predictor.predict(check.situation, check.look, h) for h in hypotheses)
+        option = Option(check, self._minutes(check), predictions)
+        expected = self._expected(job, option)
+        bits = entropy_bits(np.array([[min(slip, 1.0)]]))[0]
+        return RankedCheck(1, check, option.minutes, float(bits), option.minutes, expected, reason)
 
     def _given_real(self, job: _Job, considered: Sequence[Suspect]) -> npt.NDArray[np.float64]:
         """Probabilities of the suspects given that something is wrong at all: what is worth doing

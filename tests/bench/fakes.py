@@ -70,24 +70,24 @@ def make_wiring(
         reference = f"switch/C{c}R{r}"
         contact = add(f"{reference}/contact", "contact", f"switch/C{c}/lug1", f"{reference}/middle")
         diode = add(f"{reference}/diode", "diode", f"{reference}/middle", f"switch/R{r}/lug1")
-        title = next(names)
-        cells.append(Cell(reference, f"C{c}", f"R{r}", title, contact, diode, parts=(contact, diode)))
-        switches[reference] = Switch(reference, title, contact, "switch", normally_closed=(c, r) == (2, 1))
+        name = next(names)
+        cells.append(Cell(reference, f"C{c}", f"R{r}", name, contact, diode, parts=(contact, diode)))
+        switches[reference] = Switch(reference, name, contact, "switch", normally_closed=(c, r) == (2, 1))
     lamp_cells = []
     for c, r in itertools.product(range(1, 4), range(1, 4)):
         reference = f"lamp/C{c}R{r}"
         element = add(f"{reference}/lamp", "lamp", f"lamp/C{c}/lug1", f"lamp/R{r}/lug1")
-        title = f"lamp {c}{r}"
-        lamp_cells.append(Cell(reference, f"C{c}", f"R{r}", title, element, parts=(element,)))
-        lamps[reference] = Lamp(reference, title, element, "lamp")
+        name = f"lamp {c}{r}"
+        lamp_cells.append(Cell(reference, f"C{c}", f"R{r}", name, element, parts=(element,)))
+        lamps[reference] = Lamp(reference, name, element, "lamp")
     door = add("switch/coin door", "contact", "coin door", "ground", place="door")
     switches[door] = Switch(door, "coin door", door, sensor="coin door input")
     loose = add("lamp/sign", "lamp", "sign", "ground")
     lamps[loose] = Lamp(loose, "sign", loose)
     coils = {}
-    for n, title in ((1, "kicker"), (2, "trough")):
+    for n, name in ((1, "kicker"), (2, "trough")):
         winding = add(f"coil/{n}/winding", "coil", "rail/coil", f"coil/{n}/low")
-        coils[f"coil/{n}"] = Coil(f"coil/{n}", title, winding, parts=(winding,))
+        coils[f"coil/{n}"] = Coil(f"coil/{n}", name, winding, parts=(winding,))
     return Wiring(
         title=title,
         parts=parts,

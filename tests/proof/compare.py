@@ -86,24 +86,32 @@ def compare_volts(
 
 def source_ohm(deck: Deck, volts: Mapping[str, float], net: str) -> float:
     """Small-signal ohms between a net and everything that holds it, at the simulated volts."""
-    fixed = {EARTH, *deck.ideal}
-    if net in fixed:
+    if net == EARTH or net in deck.ideal:
         return 0.0
-    nets = [name for name in deck.nodes if name not in fixed]
+    key = (id(deck), id(volts))
+    if key not in _SOURCE_OHMS:
+        _SOURCE_OHMS.clear()  # only the deck at hand is asked for again
+        _SOURCE_OHMS[key] = _source_ohms(deck, volts)
+    return _SOURCE_OHMS[key][net]
+
+
+_SOURCE_OHMS: dict[tuple[int, int], dict[str, float]] = {}
+
+
+def _source_ohms(deck: Deck, volts: Mapping[str, float]) -> dict[str, float]:
+    """Diagonal of the inverse of the conductance matrix, by net."""
+    nets = [name for name in deck.nodes if name not in deck.ideal]
     index = {name: number for number, name in enumerate(nets)}
     slope = np.eye(len(nets)) * G_MIN
     for card in deck.cards:
         own = _slope(card, volts[card.near] - volts[card.far] - card.volts)
-        ends = [index.get(card.near, -1), index.get(card.far, -1)]
-        for one, sign in ((ends[0], 1), (ends[1], -1)):
+        near, far = index.get(card.near, -1), index.get(card.far, -1)
+        for one, other in ((near, far), (far, near)):
             if one >= 0:
                 slope[one, one] += own
-                other = ends[1] if sign == 1 else ends[0]
-                if other >= 0:
-                    slope[one, other] -= own
-    amps = np.zeros(len(nets))
-    amps[index[net]] = 1.0
-    return float(np.linalg.solve(slope, amps)[index[net]])
+            if one >= 0 and other >= 0:
+                slope[one, other] -= own
+    return dict(zip(nets, np.diag(np.linalg.inv(slope)).tolist(), strict=True))
 
 
 def _slope(card: Card, volts: float) -> float:

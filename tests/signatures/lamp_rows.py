@@ -63,28 +63,27 @@ def beside(technician: Technician, reference: str, rng: random.Random) -> list[s
 
 
 def dark_cell(technician: Technician, place: str, rng: random.Random) -> None:
-    """All lamps on: this one is dark, one in its column and one in its row are lit; then it alone."""
-    assert technician.lamp_all(place) == "off"
+    """Lamp after lamp: this one is dark, one in its column and one in its row light."""
+    assert technician.lamp(place) == "off"
     for other in beside(technician, place, rng):
-        technician.lamp_all(other)
-    technician.lamp(place)
+        assert technician.lamp(other) == "normal"
 
 
 def dark_line(technician: Technician, place: str, rng: random.Random) -> None:
     line = along(technician.case.wiring, "lamp", place)
     for cell in (line[0], line[len(line) // 2], line[-1]):
-        assert technician.lamp_all(cell.reference) == "off"
-    technician.lamp_all(beside(technician, line[0].reference, rng)[place.startswith("C")])
+        assert technician.lamp(cell.reference) == "off"
+    technician.lamp(beside(technician, line[0].reference, rng)[place.startswith("C")])
 
 
 def dark_tail(technician: Technician, place: str, rng: random.Random) -> None:
     key, _, segment = place.partition("/segment")
     line = along(technician.case.wiring, "lamp", key)
     first = int(segment) - 1
-    assert technician.lamp_all(line[first - 1].reference) == "normal"
+    assert technician.lamp(line[first - 1].reference) == "normal"
     for cell in (line[first], line[-1]):
-        assert technician.lamp_all(cell.reference) == "off"
-    technician.lamp_all(beside(technician, line[first].reference, rng)[key.startswith("C")])
+        assert technician.lamp(cell.reference) == "off"
+    technician.lamp(beside(technician, line[first].reference, rng)[key.startswith("C")])
 
 
 def lit_column(technician: Technician, place: str, rng: random.Random) -> None:
@@ -144,11 +143,10 @@ def pairs(technician: Technician, place: str, rng: random.Random) -> None:
 
 
 def shorted_lamp(technician: Technician, place: str, rng: random.Random) -> None:
-    """It is dark; what it does to the others of its row and column when all are commanded."""
-    technician.lamp_all(place)
-    technician.lamp(place)
+    """It is dark; what it does to the others of its row and column when each is commanded alone."""
+    assert technician.lamp(place) == "off"
     for other in beside(technician, place, rng):
-        technician.lamp_all(other)
+        technician.lamp(other)
 
 
 def all_dark(technician: Technician, place: str, rng: random.Random) -> None:
