@@ -8,20 +8,21 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from textual.pilot import Pilot
+
     from matrixdoc.bench.app import BenchApp
     from matrixdoc.case.case import Case
 
 Size = tuple[int, int]
-async def settle(app: BenchApp, pause: object, seconds: float = 20.0) -> None:
-    """Wait until the app has its case and nothing is being worked out."""
-    wait = getattr(pause, "pause", None)
-    for _ in range(int(seconds / 0.02)):
-        if wait is not None:
-            await wait(0.02)
+
+
+async def settle(app: BenchApp, pilot: Pilot[int], seconds: float = 20.0) -> None:
+    """Wait until the app has its case and nothing is being worked out, at most ``seconds``."""
+    for _ in range(int(seconds / 0.01)):
         if app.view is not None and not app.view.busy and all(w.is_finished for w in app.workers):
             break
-    if wait is not None:
-        await wait()
+        await pilot.pause(0.01)
+    await pilot.pause()
 
 
 def take_picture(case: Case, size: Size = (120, 40), keys: Sequence[str] = (), name: str = "") -> str:

@@ -103,7 +103,7 @@ class Meter:
             some = self._requests(*key)
             spans.append((key, len(requests), len(some)))
             requests.extend(some)
-        points = self.points.solve(requests)
+        points = self.points.solve(requests, localise=True)
         for key, start, count in spans:
             self._known[key] = self._reading(key[1], points[start : start + count])
 

@@ -111,9 +111,12 @@ class Points:
                 feeds.add(find(group))
         return feeds
 
-    def solve(self, requests: Sequence[PointRequest]) -> list[OperatingPoint]:
-        """One operating point per request, in order; everything unknown is solved in one batch."""
-        local = [self.localise(r) for r in requests]
+    def solve(self, requests: Sequence[PointRequest], *, localise: bool = False) -> list[OperatingPoint]:
+        """One operating point per request, in order; everything unknown is solved in one batch.
+
+        ``localise``: cut each request down first; not worth it where the caller has done so.
+        """
+        local = [self.localise(r) for r in requests] if localise else requests
         self._fill(local)
         return [self._known[r] for r in local]
 

@@ -115,6 +115,24 @@ class Reads:
         column, row = (strobed, sensed) if self.strobed_first[matrix] else (sensed, strobed)
         return self.cell_names.get((matrix, column, row), f"{matrix}/{column}{row}")
 
+    def line_groups(self, reference: str) -> frozenset[int]:
+        """Net groups of the lines that cross at a place of a matrix (fitted or not), or of the input
+        of a direct switch.
+        """
+        group_of = self.model.group_of
+        matrix, _, cell = reference.rpartition("/")
+        column, _, row = cell.rpartition("R")
+        lines = (column, f"R{row}")
+        found: set[int] = set()
+        for (name, key), line in self.columns.items():
+            if name == matrix and key in lines:
+                found.add(group_of[line.board_net])
+        for entry in self.inputs.values():
+            crosses = entry.matrix == matrix and bool(entry.matrix) and entry.row in lines
+            if (crosses or entry.switch == reference) and entry.sensor.net in group_of:
+                found.add(group_of[entry.sensor.net])
+        return frozenset(found)
+
     # -- regions -----------------------------------------------------------------------------
 
     def _anchors(self, effect: FaultEffect) -> frozenset[int]:

@@ -58,16 +58,14 @@ class Evidence:
         finding = self.findings[index]
         if finding.outcome == NOT_SURE:
             return frozenset()
-        faults = self._anchors.scope(finding.situation, finding.look)
         held = finding.situation.held
-        if finding.look.kind != "reads" or not held or self.settings.least_share <= 0.0:
-            return faults
-        # What reads elsewhere with nothing pressed does not bear on this press, unless it is among
-        # what was pressed or seen.
-        near = self._anchors.near_press(finding.situation)
-        told = frozenset(held) | (finding.outcome if isinstance(finding.outcome, frozenset) else frozenset())
-        resting = self._anchors.resting_readers()
-        return frozenset(f for f in faults if f in near or not resting.get(f) or resting[f] & told)
+        exhaustive = self.settings.least_share <= 0.0
+        if finding.look.kind == "reads" and held and finding.situation.power and not exhaustive:
+            # What reads elsewhere with nothing pressed does not bear on this press, unless it is
+            # among what was pressed or seen.
+            told = finding.outcome if isinstance(finding.outcome, frozenset) else frozenset()
+            return self._anchors.near_press(finding.situation, told - self._usual())
+        return self._anchors.scope(finding.situation, finding.look)
 
     def questions(
         self, index: int, faults: Iterable[Fault]
@@ -173,7 +171,7 @@ class Anchors:
         self.buses = predictor.points.bus_neighbours
         self._shared_nets = {GROUND} | {s.rail for s in wiring.supplies.values()}
         self._resting: dict[Fault, frozenset[str]] | None = None
-        self._near: dict[tuple[str, ...], frozenset[Fault]] = {}
+        self._near: dict[tuple[tuple[str, ...], frozenset[str]], frozenset[Fault]] = {}
         self._coils_driven: dict[str, set[str]] = {}
         for reference, coil in wiring.coils.items():
             for part in (*model.drives_path(coil.drive), *coil.enable):
@@ -231,15 +229,20 @@ class Anchors:
             return set()
         return self.near_press(situation) | self.resting_readers().keys()
 
-    def near_press(self, situation: Situation) -> frozenset[Fault]:
-        """Faults anchored where the closed contacts of a press lead."""
-        known = self._near.get(situation.held)
+    def near_press(self, situation: Situation, told: frozenset[str] = frozenset()) -> frozenset[Fault]:
+        """Faults anchored where the closed contacts of a press lead, or on a line of a switch that
+        was seen to read.
+        """
+        key = (situation.held, told)
+        known = self._near.get(key)
         if known is None:
             model = self.predictor.model
             groups: set[int] = set()
             for reference in self.predictor.reads.contacts(situation.held, ()):
                 groups |= model.groups_of_nets(model.part(reference).nets)
-            known = self._near[situation.held] = frozenset(self._at(groups) | self.supply_faults)
+            for reference in told:
+                groups |= self.predictor.reads.line_groups(reference)
+            known = self._near[key] = frozenset(self._at(groups) | self.supply_faults)
         return known
 
     def _meter_scope(self, situation: Situation, look: Look) -> set[Fault]:

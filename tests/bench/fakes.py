@@ -40,7 +40,11 @@ NAMES = ("left lane", "right lane", "hook", "bell gate", "rope", "top hole", "an
 
 
 def make_wiring(
-    columns: int = 4, rows: int = 4, *, gaps: Sequence[tuple[int, int]] = ((4, 4),), title: str = "Test Harbour"
+    columns: int = 4,
+    rows: int = 4,
+    *,
+    gaps: Sequence[tuple[int, int]] = ((4, 4),),
+    title: str = "Test Harbour",
 ) -> Wiring:
     """A switch matrix of that size with places left empty, a 3x3 lamp matrix, coils, loose devices."""
     parts: dict[str, Part] = {}
@@ -103,7 +107,10 @@ def make_wiring(
         lamps=lamps,
         coils=coils,
         supplies={},
-        places={"playfield": Place("playfield", "under the playfield", 2.0), "door": Place("door", "door", 1.0)},
+        places={
+            "playfield": Place("playfield", "under the playfield", 2.0),
+            "door": Place("door", "door", 1.0),
+        },
         connectors={},
     )
 
@@ -161,7 +168,12 @@ class FakeSession(Session):
                 )
         causes.sort(key=lambda c: -c.probability)
         ranked = tuple(
-            Cause(i, *[getattr(c, n) for n in ("probability", "title", "faults", "members", "for_", "against")], c.repair, c.caution)
+            Cause(
+                i,
+                *[getattr(c, n) for n in ("probability", "title", "faults", "members", "for_", "against")],
+                c.repair,
+                c.caution,
+            )
             for i, c in enumerate(causes, 1)
         )
         return Diagnosis(ranked, 0.05, 0.001, 0.02 if causes else 0.95, (), marginals, ("always unplug",), ())
@@ -205,7 +217,11 @@ class FakeSession(Session):
                 if check.key not in declined:
                     words = ("OL (open)", "0.1 ohm") if check is meter else ("reads it", "reads nothing")
                     expected = tuple(ExpectedOutcome(i + 1, w) for i, w in enumerate(words))
-                    ranked.append(RankedCheck(len(ranked) + 1, check, check.minutes, 0.9, 0.2, expected, "tells them apart"))
+                    ranked.append(
+                        RankedCheck(
+                            len(ranked) + 1, check, check.minutes, 0.9, 0.2, expected, "tells them apart"
+                        )
+                    )
         return tuple(ranked[:limit])
 
     def predict(self, faults: tuple[Fault, ...], situation: Situation, look: Look) -> Prediction:

@@ -38,7 +38,9 @@ def test_every_binding_is_in_the_table():
 @pytest.mark.parametrize("context", CONTEXTS)
 def test_no_key_means_two_things_in_one_place(context):
     own = [key for a in actions_in(context) for key in a.keys]
-    everywhere = [key for a in actions_in("bench") for key in a.keys] if context not in ("bench", "choosing") else []
+    everywhere = (
+        [key for a in actions_in("bench") for key in a.keys] if context not in ("bench", "choosing") else []
+    )
     keys = [*own, *everywhere, *(MOVE_KEYS if context != "bench" else ())]
     assert len(keys) == len(set(keys))
 
@@ -97,4 +99,6 @@ async def test_the_palette_offers_the_table():
     async with app.run_test() as pilot:
         await pilot.pause()
         offered = {command.help for command in app.get_system_commands(app.screen)}
-    assert offered == {a.name for a in itertools.chain(actions_in("switch"), actions_in("bench")) if a.palette}
+    assert offered == {
+        a.name for a in itertools.chain(actions_in("switch"), actions_in("bench")) if a.palette
+    }

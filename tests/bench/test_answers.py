@@ -95,7 +95,12 @@ def test_every_choice_can_also_be_typed_or_is_not_sure(of):
 
 def test_predicted_sets_are_offered_once():
     base = base_choices(VIEW, READS)
-    more = with_predicted(VIEW.case.wiring, READS, base, [frozenset({"switch/C3R1"}), base[0].outcome, frozenset({"switch/C3R1"})])
+    more = with_predicted(
+        VIEW.case.wiring,
+        READS,
+        base,
+        [frozenset({"switch/C3R1"}), base[0].outcome, frozenset({"switch/C3R1"})],
+    )
     assert len(more) == len(base) + 1
     assert more[-1].outcome == NOT_SURE
     assert with_predicted(VIEW.case.wiring, LAMP, base, ["off"]) == base

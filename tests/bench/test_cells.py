@@ -96,7 +96,14 @@ def test_text_stands_out(theme):
 
 
 def test_percent_never_claims_certainty():
-    assert [percent(p) for p in (0.0, 0.004, 0.005, 0.62, 0.994, 1.0)] == ["<1 %", "<1 %", "0 %", "62 %", "99 %", ">99 %"]
+    assert [percent(p) for p in (0.0, 0.004, 0.005, 0.62, 0.994, 1.0)] == [
+        "<1 %",
+        "<1 %",
+        "0 %",
+        "62 %",
+        "99 %",
+        ">99 %",
+    ]
 
 
 def test_hostile_words_are_shown_as_text():

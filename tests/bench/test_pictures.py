@@ -65,7 +65,9 @@ def test_the_picture_for_the_documents_needs_nothing_from_outside(tmp_path):
     for name in ("one.svg", "two.svg"):
         export_picture(tmp_path / name, fake_case(), LARGE, MARKS, "tuesday")
     svg = (tmp_path / "one.svg").read_text(encoding="utf-8")
-    assert "http" not in svg.replace("http://www.w3.org/2000/svg", "").replace("https://www.textualize.io", "")
+    assert "http" not in svg.replace("http://www.w3.org/2000/svg", "").replace(
+        "https://www.textualize.io", ""
+    )
     assert "@font-face" not in svg
     assert "NEVER" in svg
     assert svg == (tmp_path / "two.svg").read_text(encoding="utf-8")

@@ -54,7 +54,9 @@ def test_each_place_keeps_its_cursor(view):
 
 def test_never_reads_is_a_press_that_shows_only_what_rests(view):
     marked = mark(view, "switch/C3R2", "never")
-    assert marked.case.findings == (Finding(Situation(held=("switch/C3R2",)), Look("reads"), frozenset({NC})),)
+    assert marked.case.findings == (
+        Finding(Situation(held=("switch/C3R2",)), Look("reads"), frozenset({NC})),
+    )
     assert marked.seen["switch/C3R2"].words == "never reads"
     assert marked.case.entries[0].time == NOW.time
 
@@ -110,7 +112,9 @@ def test_reads_others_is_chosen_on_the_grid(view):
     unfitted = state.toggle(at(there, "switch/C4R4"))
     done = state.finish_choosing(unfitted, NOW)
     assert done.choosing is None
-    assert done.case.findings[0] == press_finding("switch/C1R1", "switch/C1R1", "switch/C1R3", "switch/C4R4", NC)
+    assert done.case.findings[0] == press_finding(
+        "switch/C1R1", "switch/C1R1", "switch/C1R3", "switch/C4R4", NC
+    )
     assert done.seen["switch/C1R1"].mark == "others"
     assert "C1R3" in done.seen["switch/C1R1"].words
 
@@ -125,7 +129,9 @@ def test_a_choice_can_be_left(view):
 
 def test_lamps_are_looked_at_under_a_pattern(view):
     alone = mark(view, "lamp/C1R1", "off")
-    assert alone.case.findings[0] == Finding(Situation(lamps=("lamp/C1R1",)), Look("lamp", "lamp/C1R1"), "off")
+    assert alone.case.findings[0] == Finding(
+        Situation(lamps=("lamp/C1R1",)), Look("lamp", "lamp/C1R1"), "off"
+    )
     everything = mark(state.turn_pattern(alone), "lamp/C1R1", "dim")
     assert everything.case.findings[1].situation.lamps == (ALL_LAMPS,)
     assert everything.seen["lamp/C1R1"].mark == "dim"

@@ -68,13 +68,13 @@ def bridge(one: str, two: str) -> str:
 
 
 def rectangles(wiring: Wiring) -> list[str]:
-    """``suspect phantom`` cells that share neither row nor column, with both other corners fitted."""
+    """``suspect | phantom``: cells that share neither row nor column, with both other corners fitted."""
     fitted = {(c.column, c.row) for c in cells(wiring, "switch")}
     found = []
     for column, row in sorted(fitted):
         for other, across in sorted(fitted):
             if other != column and across != row and {(column, across), (other, row)} <= fitted:
-                found.append(f"switch/{column}{row} switch/{other}{across}")
+                found.append(f"switch/{column}{row} | switch/{other}{across}")
     return found
 
 
@@ -171,7 +171,7 @@ def double(technician: Technician, place: str, rng: random.Random) -> None:
 
 def phantom(technician: Technician, place: str, rng: random.Random) -> None:
     """Three corners held, the fourth reads; each corner by itself; the resting scan."""
-    suspect, ghost = place.split()
+    suspect, ghost = place.split(" | ")
     own, far = cell_of(technician, suspect), cell_of(technician, ghost)
     corners = [suspect, f"switch/{own.column}{far.row}", f"switch/{far.column}{own.row}"]
     assert ghost in technician.press(*corners)

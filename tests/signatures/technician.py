@@ -78,7 +78,7 @@ class Technician:
 class Row:
     """A row of the trade's table: its words, what can do it, where, and the report about it.
 
-    ``causes`` are ``part: mode`` with ``{}`` for the place (its first word). ``places`` lists where
+    ``causes`` are ``part: mode`` with ``{}`` for the place (what stands before ``|``). ``places`` lists where
     on the machine; ``times`` of them are chosen for each cause. ``part`` turns a place into what
     stands for ``{}``, where that is not the place itself.
     """
@@ -98,7 +98,7 @@ class Row:
             rng = chooser(self.words, cause)
             for place in rng.sample(places, min(self.times, len(places))):
                 stem, _, mode = cause.rpartition(": ")
-                filled = stem.format(self.part(wiring, place) if self.part else place.split()[0])
+                filled = stem.format(self.part(wiring, place) if self.part else place.split(" | ")[0])
                 found.append(Trial(self, cause, place, Fault(filled, mode)))
         return found
 
