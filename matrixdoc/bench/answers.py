@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from matrixdoc.bench.signs import clean
 from matrixdoc.checks.situation import NOT_SURE, OPEN_LOOP, Check, Outcome
-from matrixdoc.checks.wording import outcome_words
+from matrixdoc.checks.wording import outcome_words, short_words
 from matrixdoc.definition.errors import near_miss, refusal
 from matrixdoc.definition.wiring import Wiring
 
@@ -47,12 +47,9 @@ def base_choices(view: View, check: Check) -> tuple[Choice, ...]:
                 "reads itself only, as it should" if len(held) == 1 else "reads just those, as it should"
             )
             found.append(Choice(themselves, press_outcome(view.case, held, reads=True)))
-            found.append(
-                Choice(
-                    "reads nothing of it" if len(held) == 1 else "reads nothing of them",
-                    press_outcome(view.case, held, reads=False),
-                )
-            )
+            silent = press_outcome(view.case, held, reads=False)
+            words = f"reads only what it reads anyway: {short_words(silent)}" if silent else "reads nothing"
+            found.append(Choice(clean(words, 120), silent))
         else:
             usual = usual_resting(view.case.wiring)
             found.append(

@@ -49,8 +49,8 @@ class CheckDialog(Dialog[Answer | None]):
         cost = ranked.minutes if ranked is not None else check.minutes
         power = "power on" if check.situation.power else "power OFF and UNPLUGGED"
         self.heading = f"{clean(check.title, 300)} · {minutes_words(cost)} · {power}"
-        typed = "" if check.kind == "act" else "type it, or Down and "
-        self.keys_line = f"{typed}Enter: choose · d: can't do that · PgDn: read on · Esc: close"
+        typed = "" if check.kind == "act" else "type it, or Down: choose · "
+        self.keys_line = f"{typed}d: can't · PgDn: read on · Esc: close"
 
     def body(self) -> Iterable[Widget]:
         """Caution first, then how to do it."""
@@ -71,9 +71,7 @@ class CheckDialog(Dialog[Answer | None]):
         if self.ranked is not None:
             lines = expected_lines(self.ranked, self.view.causes)
             if lines:
-                yield Static(
-                    Content("\n").join([Content.styled("It would show", "bold $bench-head"), *lines])
-                )
+                yield Static(Content("\n").join([Content.styled("It shows", "bold $bench-head"), *lines]))
             yield Static(block("Why", (self.ranked.reason,), "$bench-dim"))
         yield Static("", id="healthy", markup=False)
         yield Static(block("Always", general_cautions(self.view), "$bench-dim"))
@@ -119,7 +117,9 @@ class CheckDialog(Dialog[Answer | None]):
         wiring = self.view.case.wiring
         if healthy is not None and self.check.kind != "act":
             words = outcome_words(wiring, self.check.look, healthy)
-            self.query_one("#healthy", Static).update(block("A sound machine shows", (words,)))
+            self.query_one("#healthy", Static).update(
+                block("Sound", (f"{words}, on a machine without a fault",))
+            )
         choices = with_predicted(wiring, self.check, self.choices, predicted) if self.choices else ()
         if choices != self.choices:
             at = self._list.highlighted

@@ -9,12 +9,14 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
+from textual.css.query import NoMatches
 from textual.screen import ModalScreen
 from textual.widget import Widget
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from matrixdoc.bench.actions import help_rows
+from matrixdoc.bench.rows import hang
 from matrixdoc.bench.signs import SIGNS, clean
 from matrixdoc.bench.state import View
 
@@ -30,12 +32,20 @@ def text_lines(text: str, most: int = 40) -> str:
     return "\n".join(shown)
 
 
+LABEL, LINE = 9, 70
+"""Columns of a label, and of a whole line, in a window."""
+
+
 def block(heading: str, lines: Iterable[str], tone: str = "$foreground") -> Content:
-    """A heading with lines below it; empty when there are none."""
+    """Lines behind a label, or below it where the label is long; empty when there are none."""
     said = [clean(line) for line in lines if line]
     if not said:
         return Content("")
-    return Content.assemble((heading, "bold $bench-head"), *[("\n  " + line, tone) for line in said])
+    short = len(heading) < LABEL
+    front = Content.styled(heading.ljust(LABEL) if short else "  ", "bold $bench-head")
+    inset = Content(" " * front.cell_length)
+    made = [hang(front if i == 0 else inset, line, tone, LINE) for i, line in enumerate(said)]
+    return Content("\n").join(made if short else [Content.styled(heading, "bold $bench-head"), *made])
 
 
 def general_cautions(view: View) -> tuple[str, ...]:
@@ -63,6 +73,19 @@ class Dialog(ModalScreen[_T]):
                 yield from self.body()
             yield from self.controls()
             yield Static(Content(self.keys_line), id="keys")
+
+    def on_resize(self) -> None:
+        """The body takes what the rest of the window leaves."""
+        self.call_after_refresh(self._fit)
+
+    def _fit(self) -> None:
+        try:
+            frame, body = self.query_one("#frame"), self.query_one("#body")
+        except NoMatches:
+            # Closed before it was ever drawn.
+            return
+        rest = sum(child.outer_size.height for child in frame.children if child is not body)
+        body.styles.max_height = max(3, self.size.height - 2 - rest)
 
     def body(self) -> Iterable[Widget]:
         """What scrolls."""

@@ -15,7 +15,7 @@ from matrixdoc.checks.situation import ALL_LAMPS, Finding, Look, Situation
 from matrixdoc.checks.wording import device_words, finding_words
 from matrixdoc.definition.errors import MatrixdocError
 from matrixdoc.definition.wiring import Wiring
-from matrixdoc.diagnosis.engine import Engine
+from matrixdoc.diagnosis.engine import Engine, Told
 from matrixdoc.diagnosis.results import Diagnosis, RankedCheck
 from matrixdoc.diagnosis.settings import Settings
 from matrixdoc.faults.priors import Fault
@@ -107,26 +107,31 @@ class Session:
 
     # -- what the entries say ----------------------------------------------------------------
 
-    def _split(
-        self, entries: Sequence[StandingEntry]
-    ) -> tuple[list[Finding], list[dict[str, float]], dict[str, str], frozenset[str]]:
+    def told(self, entries: Sequence[StandingEntry]) -> Told:
+        """The entries as the engine takes them."""
         findings: list[Finding] = []
-        mended: list[dict[str, float]] = []
+        mended: list[Mapping[str, float]] = []
+        disturbed: list[int] = []
         now: dict[str, float] = {}
         words: dict[str, str] = {}
         declined: set[str] = set()
+        acts, proving = 0, -1
         for entry in entries:
             if entry.kind == "finding" and entry.finding is not None:
                 findings.append(entry.finding)
                 mended.append(dict(now))
+                disturbed.append(acts)
+                proving = -1
             elif entry.kind == "repair":
+                acts += 1
+                proving = len(findings) if proving < 0 else proving
                 success = SUCCESS.get(entry.action, 0.9)
                 for part in entry.parts:
                     now[part] = 1.0 - (1.0 - now.get(part, 0.0)) * (1.0 - success)
                     words[part] = DONE_WORDS.get(entry.action, "mended")
             elif entry.kind == "decline":
                 declined.add(entry.check_key)
-        return findings, mended, words, frozenset(declined)
+        return Told(tuple(findings), tuple(mended), tuple(disturbed), words, frozenset(declined), proving)
 
     def urgent(self, entries: Sequence[StandingEntry]) -> tuple[str, ...]:
         """What cannot wait. Looks only at the words of the entries; nothing is computed."""
@@ -175,28 +180,15 @@ class Session:
                 waiting.clear()
         return tuple(waiting)
 
-    def _unproven_from(self, entries: Sequence[StandingEntry]) -> int:
-        """How many findings stood before a repair that nobody has looked at since; -1 for none."""
-        count, waiting = 0, -1
-        for entry in entries:
-            if entry.kind == "repair":
-                waiting = count if waiting < 0 else waiting
-            elif entry.kind == "finding":
-                count += 1
-                waiting = -1
-        return waiting
-
     # -- answers -----------------------------------------------------------------------------
 
     def diagnose(self, entries: Sequence[StandingEntry]) -> Diagnosis:
         """The causes, given what stands."""
-        findings, mended, words, _ = self._split(entries)
-        return self.engine.diagnose(findings, mended, words, self.urgent(entries))
+        return self.engine.diagnose(self.told(entries), self.urgent(entries))
 
     def checks(self, entries: Sequence[StandingEntry], limit: int) -> tuple[RankedCheck, ...]:
         """The next checks worth doing."""
-        findings, mended, words, declined = self._split(entries)
-        return self.engine.checks(findings, mended, words, declined, limit, self._unproven_from(entries))
+        return self.engine.checks(self.told(entries), limit)
 
     def predict(self, faults: tuple[Fault, ...], situation: Situation, look: Look) -> Prediction:
         """What a look would show under exactly these faults."""

@@ -192,8 +192,13 @@ class Coils:
                         came[other] = came[net] | {part.reference}
                         waiting.append(other)
         return {
+            # A hold winding hangs behind its power winding: what feeds that one feeds it too.
             reference: frozenset().union(
-                *(came.get(n, frozenset()) for n in self.model.part(coil.element).nets)
+                *(
+                    came.get(n, frozenset())
+                    for p in (coil.element, *coil.parts)
+                    for n in self.model.part(p).nets
+                )
             )
             for reference, coil in self.coils.items()
         }

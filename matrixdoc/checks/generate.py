@@ -11,6 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from matrixdoc.checks.model import MachineModel
+from matrixdoc.checks.probing import Probing
 from matrixdoc.checks.situation import ALL_LAMPS, Check, Look, MeterFunction, Situation
 from matrixdoc.checks.wording import device_words, net_words, part_words
 from matrixdoc.definition.wiring import GROUND, Cell, Coil, Line, Matrix, Part
@@ -48,28 +49,38 @@ class CheckGenerator:
     def __init__(self, model: MachineModel) -> None:
         self.model = model
         self.wiring = model.circuit.wiring
+        self.probing = Probing(self.wiring)
         self._cells: dict[str, list[tuple[Matrix, Cell]]] = {}
         self._lines: dict[str, list[tuple[Matrix, Line]]] = {}
+        self._net_lines: dict[str, list[tuple[Matrix, Line]]] = {}
         self._coils: dict[str, list[Coil]] = {}
         self._lamps: dict[str, list[str]] = {}
         self._switches: dict[str, list[str]] = {}
         self._supplies: dict[str, list[str]] = {}
         for matrix in self.wiring.matrices.values():
-            for cell in matrix.cells:
-                for reference in {*cell.parts, cell.element, cell.diode} - {""}:
-                    self._cells.setdefault(reference, []).append((matrix, cell))
-            for line in (*matrix.columns, *matrix.rows):
-                for reference in self._line_parts(line):
-                    self._lines.setdefault(reference, []).append((matrix, line))
+            self._index_matrix(matrix)
+        self._index_devices()
+
+    def _index_matrix(self, matrix: Matrix) -> None:
+        """Note which parts and nets belong to which cells and lines."""
+        for cell in matrix.cells:
+            for reference in {*cell.parts, cell.element, cell.diode} - {""}:
+                self._cells.setdefault(reference, []).append((matrix, cell))
+        for line in (*matrix.columns, *matrix.rows):
+            for reference in self._line_parts(line):
+                self._lines.setdefault(reference, []).append((matrix, line))
+            for net in {line.board_net, *line.lug_nets}:
+                self._net_lines.setdefault(net, []).append((matrix, line))
+
+    def _index_devices(self) -> None:
+        """Note which parts belong to which coils, to lamps and switches outside matrices, to supplies."""
         for coil in self.wiring.coils.values():
-            drive = self.wiring.drives.get(coil.drive)
-            own = {*coil.parts, coil.element, coil.diode} | ({*drive.path, drive.output} if drive else set())
+            own = {*coil.parts, coil.element, coil.diode, *self.model.drives_path(coil.drive)}
             for reference in own - {""}:
                 self._coils.setdefault(reference, []).append(coil)
         for name, lamp in self.wiring.lamps.items():
             if not lamp.matrix:
-                drive = self.wiring.drives.get(lamp.drive)
-                for reference in {lamp.element, *((*drive.path, drive.output) if drive else ())}:
+                for reference in {lamp.element, *self.model.drives_path(lamp.drive)}:
                     self._lamps.setdefault(reference, []).append(name)
         for name, switch in self.wiring.switches.items():
             sensor = self.wiring.sensors.get(switch.sensor) if not switch.matrix else None
@@ -78,11 +89,6 @@ class CheckGenerator:
         for name, supply in self.wiring.supplies.items():
             for reference in (*supply.ac_parts, *supply.rectifiers, supply.capacitor, supply.regulator):
                 self._supplies.setdefault(reference, []).append(name)
-        self._net_lines: dict[str, list[tuple[Matrix, Line]]] = {}
-        for matrix in self.wiring.matrices.values():
-            for line in (*matrix.columns, *matrix.rows):
-                for net in {line.board_net, *line.lug_nets}:
-                    self._net_lines.setdefault(net, []).append((matrix, line))
 
     def _line_parts(self, line: Line) -> set[str]:
         drive = self.wiring.drives.get(line.drive)
@@ -176,25 +182,28 @@ class CheckGenerator:
         red: str,
         black: str,
         situation: Situation,
-        places: Iterable[str],
         title: str = "",
     ) -> Check:
-        """A meter between two nets."""
+        """A meter between two nets, each reached at its own place."""
         live = situation.power
         minutes = {"volts": VOLTS_MINUTES, "ohms": OHMS_MINUTES, "diode": DIODE_MINUTES}[function]
         words = {"volts": "volts", "ohms": "ohms", "diode": "diode test"}[function]
         where = f"red on {net_words(self.wiring, red)}, black on {net_words(self.wiring, black)}"
+        unplugged = [part_words(self.model.part(reference)) for reference in situation.opened]
+        apart = f", with {' and '.join(unplugged)} unplugged" if unplugged else ""
+        places = [self.probing.place(net) for net in (red, black)]
+        places += [self.model.part(reference).place for reference in situation.opened]
         return Check(
-            title=title or f"{words}: {where}",
+            title=(title or f"{words}: {where}") + apart,
             kind="meter",
             situation=situation,
             look=Look("meter", function=function, red=red, black=black),
             minutes=minutes,
             places=tuple(dict.fromkeys(p for p in places if p)),
-            set_up=(f"meter on {words}: {where}",),
+            set_up=(*(f"unplug {name}" for name in unplugged), f"meter on {words}: {where}"),
             cautions=(CAUTION_LIVE if live else CAUTION_OFF,),
             risk=0.5 if live else 0.0,
-            key=f"{function} {red} {black} {'on' if live else 'off'} {' '.join(situation.held)}".strip(),
+            key=" ".join([function, red, black, "on" if live else "off", *situation.held, *situation.opened]),
         )
 
     def repair(self, faults: Sequence[Fault], proof: Check) -> Check:
@@ -234,21 +243,25 @@ class CheckGenerator:
             found.extend(self._cell_looks(matrix, cell))
         for matrix, line in own.lines:
             found.extend(self._line_looks(matrix, line))
-            found.extend(self._line_meter(matrix, line, part))
+            found.extend(self._line_meter(matrix, line))
         for coil in own.coils:
             found.append(self.pulse(coil.reference))
             found.extend(self._coil_meter(coil))
-        for lamp in own.lamps:
-            found.append(self.lamp(lamp, (lamp,)))
-        for switch in own.switches:
-            found.append(self.press((switch,)))
+        found.extend(self.lamp(lamp, (lamp,)) for lamp in own.lamps)
+        found.extend(self.press((switch,)) for switch in own.switches)
         for supply in own.supplies:
             rail = self.wiring.supplies[supply].rail
-            found.append(self.meter("volts", rail, GROUND, Situation(), (part.place,)))
+            found.append(self.meter("volts", rail, GROUND, Situation()))
         if part.kind == "fuse":
             found.append(self.fuse(reference))
+        found.extend(self._feed_meter(part))
         found.extend(self._across(part))
-        return found
+        return [check for check in found if not self._closed_under_power(check)]
+
+    def _closed_under_power(self, check: Check) -> bool:
+        """Whether the check puts leads, power on, where the machine may only be open with power off."""
+        places = [self.wiring.places[p] for p in check.places if p in self.wiring.places]
+        return check.kind == "meter" and check.situation.power and any(p.power_off for p in places)
 
     def _cell_looks(self, matrix: Matrix, cell: Cell) -> list[Check]:
         if matrix.device == "switch":
@@ -281,30 +294,52 @@ class CheckGenerator:
             ]
         return [self.pulse(c.reference) for c in ends]
 
-    def _line_meter(self, matrix: Matrix, line: Line, part: Part) -> list[Check]:
-        """Continuity from the board to the lugs; the board net while the scan runs."""
-        found = []
-        places = (part.place,)
+    def _line_meter(self, matrix: Matrix, line: Line) -> list[Check]:
+        """Continuity from the board to the lugs; the board net while the scan runs; the harness alone.
+
+        The harness is measured to ground with its pin unplugged: a short that stays is not the board's.
+        """
         lugs = [line.lug_nets[i] for i in sorted({0, len(line.lug_nets) // 2, len(line.lug_nets) - 1})]
         off = Situation(power=False)
-        for lug in lugs:
-            if lug != line.board_net:
-                found.append(self.meter("ohms", line.board_net, lug, off, places))
+        found = [self.meter("ohms", line.board_net, lug, off) for lug in lugs if lug != line.board_net]
         pattern = (ALL_LAMPS,) if matrix.device == "lamp" else ()
-        found.append(self.meter("volts", line.board_net, GROUND, Situation(lamps=pattern), places))
+        found.append(self.meter("volts", line.board_net, GROUND, Situation(lamps=pattern)))
+        pin = self._pin(line.parts)
+        if pin and lugs[0] != line.board_net:
+            found.append(self.meter("ohms", lugs[0], GROUND, Situation(power=False, opened=(pin,))))
         return found
 
+    def _pin(self, parts: Iterable[str]) -> str:
+        """The connector pin among ``parts``: what unplugging takes out. Empty where there is none."""
+        return next((p for p in parts if self.model.part(p).kind == "pin"), "")
+
     def _coil_meter(self, coil: Coil) -> list[Check]:
-        """Volts at rest on both lugs; ohms of the winding."""
+        """Volts at rest on both lugs; ohms of the winding; ohms of the driven lug to ground, unplugged.
+
+        What is left of a locked coil's short with its connector off lies in the harness.
+        """
         if not coil.element:
             return []
-        part = self.model.part(coil.element)
-        place = (part.place,)
-        one, two = part.nets[0], part.nets[1]
+        one, two = self.model.part(coil.element).nets[:2]
+        found = [
+            self.meter("volts", one, GROUND, Situation()),
+            self.meter("volts", two, GROUND, Situation()),
+            self.meter("ohms", one, two, Situation(power=False)),
+        ]
+        pin = self._pin(coil.parts)
+        if pin:
+            found.append(self.meter("ohms", two, GROUND, Situation(power=False, opened=(pin,))))
+        return found
+
+    def _feed_meter(self, part: Part) -> list[Check]:
+        """From the rail to just after the part: a break before that point is told from one behind it."""
+        feed = self.probing.feed(part.reference)
+        if feed is None:
+            return []
+        rail, after = feed
         return [
-            self.meter("volts", one, GROUND, Situation(), place),
-            self.meter("volts", two, GROUND, Situation(), place),
-            self.meter("ohms", one, two, Situation(power=False), place),
+            self.meter("volts", after, GROUND, Situation()),
+            self.meter("ohms", rail, after, Situation(power=False)),
         ]
 
     def _across(self, part: Part) -> list[Check]:
@@ -312,13 +347,12 @@ class CheckGenerator:
         if len(part.nets) < 2 or part.kind in ("sensing", "winding", "electrolytic", "regulator"):
             return []
         off = Situation(power=False)
-        place = (part.place,)
         words = part_words(part)
         one, two = part.nets[0], part.nets[1]
         if part.kind in ("diode", "led", "rectifier", "emitter"):
             return [
-                self.meter("diode", one, two, off, place, f"diode test of {words}, red on the anode"),
-                self.meter("diode", two, one, off, place, f"diode test of {words}, red on the cathode"),
+                self.meter("diode", one, two, off, f"diode test of {words}, red on the anode"),
+                self.meter("diode", two, one, off, f"diode test of {words}, red on the cathode"),
             ]
         if part.kind == "bridge":
             return [
@@ -327,12 +361,11 @@ class CheckGenerator:
                     one,
                     two,
                     off,
-                    place,
                     f"ohms between {net_words(self.wiring, one)} and {net_words(self.wiring, two)}",
                 )
             ]
         if part.reference in self.model.drive_of_output:
-            return [self.meter("ohms", one, two, off, place, f"ohms across {words}")]
+            return [self.meter("ohms", one, two, off, f"ohms across {words}")]
         held: tuple[str, ...] = ()
         switch = self.model.switch_of_contact.get(part.reference)
         if switch is not None and not self.wiring.switches[switch].normally_closed:
@@ -343,7 +376,6 @@ class CheckGenerator:
                 one,
                 two,
                 Situation(power=False, held=held),
-                place,
                 f"ohms across {words}" + (", pressed" if held else ""),
             )
         ]

@@ -9,13 +9,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from itertools import combinations, pairwise
 
 from matrixdoc.checks.model import MachineModel, opens_only
+from matrixdoc.diagnosis.composites import (
+    cascade_variables,
+    intermittent_variables,
+    plain_marginals,
+    plain_sets,
+    there_now,
+)
 from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault
 from matrixdoc.diagnosis.posterior import Posterior, State, Variable, posterior
 from matrixdoc.diagnosis.variables import build_variables
+from matrixdoc.faults.catalogue import CascadeRule
 from matrixdoc.faults.priors import Fault
 
 ABNORMAL = 0.3
@@ -46,6 +54,25 @@ class Analysis:
     healthy: tuple[float, ...]
     single: Mapping[Fault, Mapping[int, float]]
     """Likelihoods of each fault alone, for the findings in its scope."""
+    there_now: Mapping[Fault, float] = field(default_factory=dict)
+    """For what comes and goes: the chance that it is there now, if it is the cause."""
+
+    def still_there(self, fault: Fault) -> float:
+        """Chance that a fault which was there on arrival is there now.
+
+        1 for a part that nobody mended; else what the findings since the repair say about whether
+        the repair cured it, by Bayes' rule from the repair's chance of success.
+        """
+        evidence = self.evidence
+        success = evidence.mended_now.get(fault.part, 0.0)
+        if success <= 0.0:
+            return 1.0
+        there, gone = 1.0 - success, success
+        for index, mended in enumerate(evidence.mended):
+            if fault.part in mended:
+                there *= evidence.report_given(index, (fault,))
+                gone *= evidence.report_given(index, ())
+        return there / (there + gone) if there + gone > 0.0 else 1.0 - success
 
     def likelihood(self, index: int, faults: tuple[Fault, ...]) -> float:
         """P(finding | faults), through the evidence."""
@@ -199,10 +226,11 @@ def _contenders(
     return [v for v, helped in helps.items() if any(scores[v] >= best[f] + floor for f in helped)]
 
 
-def analyse(evidence: Evidence, model: MachineModel) -> Analysis:
+def analyse(evidence: Evidence, model: MachineModel, cascades: Sequence[CascadeRule] = ()) -> Analysis:
     """The posterior over sets of faults for these findings.
 
-    With ``least_share`` 0 every part is its own variable and the sum runs to the end.
+    With ``least_share`` 0 every part is its own variable, what comes and goes is taken as lasting,
+    there are no cascades, and the sum runs to the end.
     """
     settings = evidence.settings
     exhaustive = settings.least_share <= 0.0
@@ -228,7 +256,12 @@ def analyse(evidence: Evidence, model: MachineModel) -> Analysis:
         if exhaustive or any(abs(value - healthy[f]) > 1e-9 * healthy[f] for f, value in values.items())
     ]
     relevant_set = set(relevant) | {v for pair in pairs for v in pair}
-    variables = build_variables(model, relevant_set, extra, merge=not exhaustive)
+    if not exhaustive:
+        loose = {v for v in relevant_set if model.possible[v].duty > 0.0 and not model.possible[v].restless}
+        relevant_set -= loose
+        extra += _composites(evidence, model, loose, complaints, cascades, touches)
+    mended = frozenset(part for parts in evidence.mended for part in parts)
+    variables = build_variables(model, relevant_set, extra, merge=not exhaustive, apart=mended)
     found = posterior(
         variables,
         len(evidence),
@@ -238,7 +271,34 @@ def analyse(evidence: Evidence, model: MachineModel) -> Analysis:
         pairs=pairs,
         least_share=settings.least_share,
     )
-    return Analysis(evidence, found, tuple(complaints), healthy, single)
+    composites = evidence.composites
+    plain = replace(
+        found,
+        marginals=plain_marginals(found.marginals, composites),
+        sets=plain_sets(found.sets, composites),
+    )
+    now = there_now(found.marginals, composites)
+    return Analysis(evidence, plain, tuple(complaints), healthy, single, now)
+
+
+def _composites(
+    evidence: Evidence,
+    model: MachineModel,
+    loose: set[Fault],
+    complaints: Sequence[Complaint],
+    cascades: Sequence[CascadeRule],
+    touches: dict[Fault, set[int]],
+) -> list[Variable]:
+    """Variables of what comes and goes and of cascades; their aliases are told to the evidence."""
+    stretch = evidence.stretch
+    patterns, composites = intermittent_variables(model, loose, max(stretch, default=0) + 1)
+    suspects = [v for c in complaints for v in c.suspects]
+    joint, more = cascade_variables(model, cascades, suspects)
+    evidence.composites = {**composites, **more}
+    for alias, composite in evidence.composites.items():
+        touched = set().union(*(touches.get(f, set()) for f in composite.faults))
+        touches[alias] = {f for f in touched if composite.acting(stretch[f])}
+    return [*patterns, *joint]
 
 
 def outside_share(analysis: Analysis) -> float:

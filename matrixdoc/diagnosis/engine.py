@@ -7,7 +7,7 @@ more finding costs only what is new about it. Its answers depend on the findings
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -16,7 +16,7 @@ from matrixdoc.checks.generate import CheckGenerator
 from matrixdoc.checks.model import build_model
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.predictor import Predictor
-from matrixdoc.checks.situation import Check, Finding, Look, Situation
+from matrixdoc.checks.situation import Check, Finding, Look, Outcome, Situation
 from matrixdoc.checks.wording import outcome_words
 from matrixdoc.circuit.netlist import build_circuit
 from matrixdoc.definition.wiring import Wiring
@@ -33,6 +33,8 @@ from matrixdoc.faults.priors import Fault, possible_faults
 
 PARTS_CONSIDERED = 12
 SUSPECTS_CONSIDERED = 24
+DONE_WITH = 0.15
+"""A complaint that is still there with less probability than this is repaired and proven."""
 WORTH_A_SECOND_LOOK = 0.12
 """A report that may be a slip with at least this probability is looked at again first."""
 LEADERS, LEAST_CHECKED = 6, 0.02
@@ -47,6 +49,26 @@ SAFETY = (
 
 
 @dataclass(frozen=True)
+class Told:
+    """What a case has to say to the engine.
+
+    ``mended`` gives, for each finding, the parts repaired before it with the chance that the repair
+    cured them; ``disturbed`` counts the acts before it that may have moved what comes and goes.
+    ``repaired`` says in words what was done to a part; ``declined`` holds keys of checks the person
+    will not do. ``proving`` is the number of findings made before a repair that no look has proven
+    yet (-1: there is none).
+    """
+
+    findings: tuple[Finding, ...] = ()
+    mended: tuple[Mapping[str, float], ...] = ()
+    disturbed: tuple[int, ...] = ()
+    mended_now: Mapping[str, float] = field(default_factory=dict)
+    repaired: Mapping[str, str] = field(default_factory=dict)
+    declined: frozenset[str] = frozenset()
+    proving: int = -1
+
+
+@dataclass(frozen=True)
 class _Job:
     """One complaint with its suspects, grouped, and the checks that bear on it."""
 
@@ -57,6 +79,7 @@ class _Job:
     background: tuple[Fault, ...]
     outside: float
     again: Check
+    still_wrong: float
 
 
 _Row = tuple[float, _Job, Option, float]
@@ -92,7 +115,8 @@ class Engine:
             sat_for_years=settings.sat_for_years,
             battery_leak=settings.battery_leak,
         )
-        self.possible = possible_faults(self.circuit, load_catalogue(), conditions)
+        self.catalogue = load_catalogue()
+        self.possible = possible_faults(self.circuit, self.catalogue, conditions)
         self.model = build_model(self.circuit, self.possible)
         self.predictor = Predictor(self.model)
         self.generator = CheckGenerator(self.model)
@@ -107,21 +131,22 @@ class Engine:
 
     # -- posterior ---------------------------------------------------------------------------
 
-    def analyse(self, findings: Sequence[Finding], mended: Sequence[Mapping[str, float]]) -> Analysis:
-        """The analysis of these findings, remembered."""
-        key = (tuple(findings), tuple(tuple(sorted(m.items())) for m in mended))
+    def analyse(self, told: Told) -> Analysis:
+        """The analysis of what was told, remembered."""
+        key = (told.findings, tuple(tuple(sorted(m.items())) for m in told.mended), told.disturbed)
+        key = (*key, tuple(sorted(told.mended_now.items())))
         known = self._analyses.get(key)
         if known is None:
-            evidence = Evidence(self.predictor, findings, self.settings, mended)
-            known = self._analyses[key] = analyse(evidence, self.model)
+            evidence = Evidence(
+                self.predictor, told.findings, self.settings, told.mended, told.disturbed, told.mended_now
+            )
+            known = self._analyses[key] = analyse(evidence, self.model, self.catalogue.cascades)
         return known
 
-    def jobs(
-        self, findings: Sequence[Finding], mended: Sequence[Mapping[str, float]], repaired: Mapping[str, str]
-    ) -> tuple[_Job, ...]:
+    def jobs(self, told: Told) -> tuple[_Job, ...]:
         """Complaints with suspects and options, the likeliest first."""
-        analysis = self.analyse(findings, mended)
-        key = (id(analysis), tuple(sorted(repaired.items())))
+        analysis = self.analyse(told)
+        key = (id(analysis), tuple(sorted(told.repaired.items())))
         known = self._jobs.get(key)
         if known is None:
             jobs = [self._job(analysis, c) for c in analysis.complaints]
@@ -140,7 +165,18 @@ class Engine:
         options = self._options(analysis, complaint, suspects, background)
         outside = analysis.posterior.marginals.get(outside_fault(complaint.number), 0.0)
         groups = self._grouped(suspects, options)
-        return _Job(complaint, tuple(suspects), groups, tuple(options), background, outside, self._proof(analysis, complaint))
+        total = sum(s.probability for s in suspects) + outside
+        still = sum(s.probability * max(analysis.still_there(f) for f in s.faults) for s in suspects)
+        wrong = (still + outside) / total if total > 0.0 else 1.0
+        return _Job(
+            complaint,
+            tuple(suspects),
+            groups,
+            tuple(options),
+            background,
+            outside,
+            self._proof(analysis, complaint),
+        )
 
     def _options(
         self,
@@ -159,11 +195,12 @@ class Engine:
                 checks.setdefault(check.key, check)
         hypotheses = [tuple(sorted({*s.faults, *background})) for s in considered]
         hypotheses.append(background)
-        questions = [(c.situation, c.look, h) for c in checks.values() for h in hypotheses]
+        quiet = [tuple(f for f in h if not self.possible[f].duty) for h in hypotheses]
+        questions = [(c.situation, c.look, h) for c in checks.values() for h in (*hypotheses, *quiet)]
         self.predictor.prepare(questions)
         options = []
         for check in checks.values():
-            predictions = tuple(self.predictor.predict(check.situation, check.look, h) for h in hypotheses)
+            predictions = tuple(self._prediction(analysis, check, h) for h in hypotheses)
             options.append(Option(check, self._minutes(check), predictions))
         proof = self._proof(analysis, complaint)
         for suspect in considered:
@@ -172,6 +209,26 @@ class Engine:
             if not any(o.check.key == check.key for o in options):
                 options.append(Option(check, self._minutes(check), (), mends))
         return options
+
+    def _prediction(self, analysis: Analysis, check: Check, hypothesis: tuple[Fault, ...]) -> Prediction:
+        """What a check shows under a hypothesis; what comes and goes, or was mended, is there with its
+        chance.
+        """
+        here = self.predictor.predict(check.situation, check.look, hypothesis)
+        loose = [f for f in hypothesis if self.possible[f].duty or f.part in analysis.evidence.mended_now]
+        if not loose:
+            return here
+        chance = analysis.still_there(loose[0])
+        if self.possible[loose[0]].duty:
+            chance *= analysis.there_now.get(loose[0], self.possible[loose[0]].duty)
+        gone = self.predictor.predict(
+            check.situation, check.look, tuple(f for f in hypothesis if f not in loose)
+        )
+        mixed: dict[Outcome, float] = {}
+        for prediction, share in ((here, chance), (gone, 1.0 - chance)):
+            for outcome, part in prediction:
+                mixed[outcome] = mixed.get(outcome, 0.0) + share * part
+        return tuple(sorted(((o, p) for o, p in mixed.items() if p > 0.0), key=lambda o: -o[1]))
 
     def _proof(self, analysis: Analysis, complaint: Complaint) -> Check:
         """The look that showed the complaint, to be done again after a repair."""
@@ -212,18 +269,12 @@ class Engine:
 
     # -- answers -----------------------------------------------------------------------------
 
-    def diagnose(
-        self,
-        findings: Sequence[Finding],
-        mended: Sequence[Mapping[str, float]],
-        repaired: Mapping[str, str],
-        cautions: tuple[str, ...] = (),
-    ) -> Diagnosis:
+    def diagnose(self, told: Told, cautions: tuple[str, ...] = ()) -> Diagnosis:
         """Causes of all complaints, most probable first."""
-        analysis = self.analyse(findings, mended)
+        analysis = self.analyse(told)
         causes: list[Cause] = []
-        for job in self.jobs(findings, mended, repaired):
-            causes.extend(build_causes(analysis, job.groups, repaired))
+        for job in self.jobs(told):
+            causes.extend(build_causes(analysis, job.groups, told.repaired))
         causes.sort(key=lambda c: (-c.probability, c.title))
         ranked = tuple(replace(c, rank=rank) for rank, c in enumerate(causes, start=1))
         best = analysis.posterior.sets[0][0] if analysis.posterior.sets else frozenset()
@@ -254,34 +305,24 @@ class Engine:
                 return share
         return 0.0
 
-    def checks(
-        self,
-        findings: Sequence[Finding],
-        mended: Sequence[Mapping[str, float]],
-        repaired: Mapping[str, str],
-        declined: frozenset[str],
-        limit: int,
-        proving: int = -1,
-    ) -> tuple[RankedCheck, ...]:
-        """The next checks, those first after which finishing is expected to cost least.
-
-        ``proving`` is the number of findings made before a repair that no look has proven yet (-1:
-        there is none): then the look that proves it comes first.
-        """
-        done = {(f.situation, f.look) for f in findings[max(proving, 0) :]}
+    def checks(self, told: Told, limit: int) -> tuple[RankedCheck, ...]:
+        """The next checks, those first after which finishing is expected to cost least."""
+        done = {(f.situation, f.look) for f in told.findings[max(told.proving, 0) :]}
         rows: list[_Row] = []
         first: list[RankedCheck] = []
-        for job in self.jobs(findings, mended, repaired):
+        for job in self.jobs(told):
+            if job.still_wrong < DONE_WITH:
+                continue
             held_back = self._locked(job) >= LOCKED_LIMIT
-            again = self._look_again(job, findings, proving)
-            if again is not None and again.check.key not in declined and not held_back:
+            again = self._look_again(job, told)
+            if again is not None and again.check.key not in told.declined and not held_back:
                 first.append(again)
             considered = job.suspects[:SUSPECTS_CONSIDERED]
             probability = self._given_real(job, considered)
             minutes = np.array([self._repair_minutes(s) for s in considered])
             for option in job.options:
                 check = option.check
-                if check.key in declined:
+                if check.key in told.declined:
                     continue
                 if check.kind != "act" and (check.situation, check.look) in done:
                     continue
@@ -308,12 +349,15 @@ class Engine:
         ordered = [*first, *result][:limit]
         return tuple(replace(check, rank=rank) for rank, check in enumerate(ordered, start=1))
 
-    def _look_again(self, job: _Job, findings: Sequence[Finding], proving: int) -> RankedCheck | None:
+    def _look_again(self, job: _Job, told: Told) -> RankedCheck | None:
         """The look that showed the complaint, once more: to prove a repair, or where the report may
         well have been a slip and a minute's look costs less than what it may save.
         """
+        findings, proving = told.findings, told.proving
         finding = findings[job.complaint.findings[0]]
-        later = [f for n, f in enumerate(findings) if (f.situation, f.look) == (finding.situation, finding.look)]
+        later = [
+            f for n, f in enumerate(findings) if (f.situation, f.look) == (finding.situation, finding.look)
+        ]
         slip = max(0.0, 1.0 - sum(s.probability for s in job.suspects) - job.outside)
         if 0 <= proving and finding in findings[:proving]:
             reason = "proves the repair: the look that showed the fault, once more"

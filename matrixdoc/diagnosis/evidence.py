@@ -16,6 +16,7 @@ from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.predictor import Predictor
 from matrixdoc.checks.situation import NOT_SURE, Finding, Look, Situation
 from matrixdoc.definition.wiring import GROUND
+from matrixdoc.diagnosis.composites import Composite, stretches
 from matrixdoc.diagnosis.settings import Settings
 from matrixdoc.faults.priors import Fault
 
@@ -33,7 +34,8 @@ class Evidence:
 
     ``mended`` gives, for each finding, the parts that had been repaired when it was made, with the
     chance that the repair cured them: a fault of such a part acts on the finding only with the rest
-    of the probability.
+    of the probability. ``disturbed`` counts, for each finding, the acts before it that may have moved
+    what comes and goes. ``mended_now`` are the parts repaired by now, as in ``mended``.
     """
 
     def __init__(
@@ -42,11 +44,16 @@ class Evidence:
         findings: Sequence[Finding],
         settings: Settings,
         mended: Sequence[Mapping[str, float]] | None = None,
+        disturbed: Sequence[int] | None = None,
+        mended_now: Mapping[str, float] | None = None,
     ) -> None:
         self.predictor = predictor
         self.findings = tuple(findings)
         self.settings = settings
         self.mended = tuple(mended) if mended is not None else tuple({} for _ in findings)
+        self.mended_now = dict(mended_now or {})
+        self.stretch = stretches(disturbed if disturbed is not None else [0] * len(self.findings))
+        self.composites: dict[Fault, Composite] = {}
         self.outside_groups: dict[int, str] = {}
         self._anchors = predictor_anchors(predictor)
 
@@ -80,10 +87,32 @@ class Evidence:
         return asked
 
     def acting(self, index: int, faults: Iterable[Fault]) -> list[tuple[float, tuple[Fault, ...]]]:
-        """(probability, faults that still act on finding ``index``): outside ones are left out, and
-        those of repaired parts are gone with the repair's chance of success.
+        """(probability, faults that still act on finding ``index``): aliases are resolved, outside ones
+        left out, and those of repaired parts are gone with the repair's chance of success.
         """
-        inside = tuple(sorted(f for f in faults if f.part != OUTSIDE))
+        stretch = self.stretch[index]
+        inside: set[Fault] = set()
+        for name in faults:
+            composite = self.composites.get(name)
+            if composite is not None:
+                inside.update(composite.acting(stretch))
+            elif name.part != OUTSIDE:
+                inside.add(name)
+        restless = [f for f in inside if self._draws_anew(f)]
+        if not restless:
+            return self._after_repairs(index, tuple(sorted(inside)))
+        loose = restless[0]
+        duty = self.predictor.model.possible[loose].duty
+        found = []
+        for share, some in ((duty, inside), (1.0 - duty, inside - {loose})):
+            found += [(share * p, left) for p, left in self._after_repairs(index, tuple(sorted(some)))]
+        return found
+
+    def _draws_anew(self, fault: Fault) -> bool:
+        entry = self.predictor.model.possible.get(fault)
+        return entry is not None and entry.restless and self.settings.least_share > 0.0
+
+    def _after_repairs(self, index: int, inside: tuple[Fault, ...]) -> list[tuple[float, tuple[Fault, ...]]]:
         mended = self.mended[index]
         cured = [mended[f.part] for f in inside if f.part in mended]
         if not cured:
@@ -111,6 +140,10 @@ class Evidence:
             if fault.part == OUTSIDE and self.outside_groups.get(index) == fault.mode:
                 return slip_probability(finding.look, finding.outcome, finding.situation.held, self._usual())
         return sum(p * self._report(index, acting) for p, acting in self.acting(index, faults))
+
+    def report_given(self, index: int, acting: tuple[Fault, ...]) -> float:
+        """P(finding ``index`` | exactly these faults act, repairs or not)."""
+        return self._report(index, acting)
 
     def _report(self, index: int, acting: tuple[Fault, ...]) -> float:
         finding = self.findings[index]
@@ -227,7 +260,7 @@ class Anchors:
     def _reads_scope(self, situation: Situation) -> set[Fault]:
         if not situation.power:
             return set()
-        return self.near_press(situation) | self.resting_readers().keys()
+        return {*self.near_press(situation), *self.resting_readers()}
 
     def near_press(self, situation: Situation, told: frozenset[str] = frozenset()) -> frozenset[Fault]:
         """Faults anchored where the closed contacts of a press lead, or on a line of a switch that

@@ -13,6 +13,8 @@ from matrixdoc.diagnosis.suspects import Suspect
 from matrixdoc.faults.priors import Fault
 
 LEAST_BITS = 0.1
+PROVEN = 0.1
+"""A repaired fault that is still there with less probability than this counts as proven gone."""
 
 
 def fault_name(model: MachineModel, fault: Fault) -> FaultName:
@@ -73,7 +75,8 @@ def build_causes(
             title += f" (or {len(group) - 1} more that no check tells apart)"
         done = [repaired[f.part] for f in leader.faults if f.part in repaired]
         if done:
-            title += f" [{done[0]}, not yet proven]"
+            proven = max(analysis.still_there(f) for f in leader.faults) < PROVEN
+            title += f" [{done[0]}, {'proven by a look since' if proven else 'not yet proven'}]"
         rest = [s for s in every if s not in group]
         for_, against = reasons(analysis, leader.faults, rest)
         entry = model.possible[leader.faults[0]]

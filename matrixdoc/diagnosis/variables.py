@@ -18,20 +18,25 @@ from matrixdoc.checks.model import MachineModel, opens_only
 from matrixdoc.diagnosis.posterior import State, Variable
 from matrixdoc.faults.priors import Fault
 
+
 def build_variables(
     model: MachineModel,
     faults: Iterable[Fault],
     extra: Iterable[Variable] = (),
     *,
     merge: bool = True,
+    apart: frozenset[str] = frozenset(),
 ) -> list[Variable]:
-    """Variables over ``faults``, in a fixed order; ``extra`` are added as they are."""
+    """Variables over ``faults``, in a fixed order; ``extra`` are added as they are.
+
+    Parts in ``apart`` (repaired ones: they no longer open with their neighbours) are not merged.
+    """
     runs = {**series_runs(model), **drive_runs(model)} if merge else {}
     merged: dict[str, list[Fault]] = {}
     single: dict[str, list[Fault]] = {}
     for fault in sorted(faults):
         effect = model.effects[fault]
-        run = runs.get(fault.part)
+        run = runs.get(fault.part) if fault.part not in apart else None
         if run is not None and opens_only(effect):
             merged.setdefault(run, []).append(fault)
         else:

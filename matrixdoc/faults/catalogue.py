@@ -23,6 +23,10 @@ Cost = Literal["none", "low", "medium", "high"]
 ConditionName = Literal["no vibration", "recent repair", "sat for years", "battery leak"]
 
 
+CASCADE_RELATIONS = ("drive output",)
+"""Relations of a damaged part to the part that damages it."""
+
+
 class CatalogueError(MatrixdocError):
     """The catalogue is wrong: every mistake in it, one a line, with its place and the cure."""
 
@@ -48,7 +52,9 @@ class Mode:
 
     ``share`` is its part of the kind's failures. ``patch`` is the change to the part; ``factor``
     multiplies healthy values (by value name) and is resolved against the part in hand.
-    ``damage`` warns of what the mode, or a hasty repair of it, destroys.
+    ``damage`` warns of what the mode, or a hasty repair of it, destroys. ``duty`` is the share of the
+    time that an intermittent mode is there (0: all the time); it keeps its state until disturbed,
+    or draws anew at each look (``restless``: a contact that every press moves).
     """
 
     name: str
@@ -59,6 +65,8 @@ class Mode:
     repair: Repair
     factor: Mapping[str, float] = field(default_factory=dict)
     damage: str = ""
+    duty: float = 0.0
+    restless: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +130,24 @@ class ServiceRule:
 
 
 @dataclass(frozen=True, slots=True)
+class CascadeRule:
+    """One fault that damages another part with ``probability``.
+
+    ``kinds`` and ``modes`` name the cause; ``damaged`` says which part suffers, by its relation to
+    the cause (``drive output``: the output part that drives the same coil), and ``damaged_modes`` how,
+    with their shares.
+    """
+
+    kinds: frozenset[str]
+    modes: frozenset[str]
+    damaged: str
+    damaged_modes: Mapping[str, float]
+    probability: float
+    words: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class ConditionRule:
     """What a condition does to rates: multiplies modes (empty: all) of kinds (empty: all)."""
 
@@ -149,6 +175,7 @@ class Catalogue:
     service: tuple[ServiceRule, ...]
     conditions: tuple[ConditionRule, ...]
     digest: str
+    cascades: tuple[CascadeRule, ...] = ()
 
     def faults_of(self, part: Part, wiring: Wiring) -> tuple[KindFaults, float]:
         """The modes that a part can fail in, and the factor on its kind's rate.

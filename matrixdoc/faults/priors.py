@@ -39,7 +39,9 @@ class PossibleFault:
     ``probability`` is that of the fault on arrival; ``odds`` is its ratio to the same part being
     healthy. ``row`` names the catalogue's row. ``patch`` is resolved against the part's own healthy
     values. ``repair_minutes`` are hands-on minutes with the place open, ``success`` the chance
-    that the repair cures the fault, ``cost`` the class of the parts bought.
+    that the repair cures the fault, ``cost`` the class of the parts bought. ``duty`` is the share of
+    the time that an intermittent fault is there (0: a lasting fault); a ``restless`` one draws anew
+    at each look.
     """
 
     fault: Fault
@@ -54,6 +56,8 @@ class PossibleFault:
     cost: Cost = "none"
     damage: str = ""
     row: str = ""
+    duty: float = 0.0
+    restless: bool = False
 
 
 def mode_rates(
@@ -126,6 +130,8 @@ def possible_faults(
             cost=mode.repair.cost,
             damage=mode.damage,
             row=row.kind,
+            duty=mode.duty,
+            restless=mode.restless,
         )
     return found
 

@@ -13,7 +13,9 @@ from typing import Any, cast, get_args
 from matrixdoc.circuit.patch import Patch
 from matrixdoc.definition.errors import FIELD_LIMIT, printable
 from matrixdoc.faults.catalogue import (
+    CASCADE_RELATIONS,
     Action,
+    CascadeRule,
     Catalogue,
     CatalogueError,
     ConditionName,
@@ -44,7 +46,18 @@ _MODE_KEYS = {
     "patch": dict,
     "factor": dict,
     "damage": str,
+    "duty": float,
+    "restless": bool,
     **_REPAIR_KEYS,
+}
+_CASCADE_KEYS = {
+    "kinds": list,
+    "modes": list,
+    "damaged": str,
+    "damaged_modes": dict,
+    "probability": float,
+    "words": str,
+    "source": str,
 }
 _SERVICE_KEYS = {"pattern": str, "kinds": list, "factor": float, "use": str, "source": str}
 _CONDITION_KEYS = {"name": str, "where": str, "kinds": list, "modes": list, "factor": float, "source": str}
@@ -228,6 +241,8 @@ class _Reader:
         )
         patch = self.patch(table.get("patch", {}), f"{where} patch")
         factor = self.numbers(table.get("factor", {}), f"{where} factor")
+        if "duty" in table:
+            self.positive(table, "duty", where, most=1.0)
         if patch == Patch() and not factor:
             self.wrong(where, "patch changes nothing: name a field of the patch, or a factor")
         return Mode(
@@ -239,6 +254,8 @@ class _Reader:
             repair,
             factor,
             cast("str", both.get("damage", "")),
+            cast("float", table.get("duty", 0.0)),
+            cast("bool", table.get("restless", False)),
         )
 
     def kind(self, name: str, value: object) -> KindFaults:
@@ -313,8 +330,26 @@ class _Reader:
             self.source(table, "source", where),
         )
 
+    def cascade(self, value: object, kinds: Mapping[str, KindFaults]) -> CascadeRule:
+        table = self.table(value, _CASCADE_KEYS, "cascade")
+        modes = {mode.name for row in kinds.values() for mode in row.modes}
+        damaged = self.choice(table, "damaged", CASCADE_RELATIONS, "cascade")
+        shares = self.numbers(table.get("damaged_modes", {}), "cascade damaged_modes")
+        for name in shares:
+            if name not in modes:
+                self.wrong("cascade damaged_modes", f"{name!r} is no failure mode of this catalogue")
+        return CascadeRule(
+            self.names(table, "kinds", kinds, "cascade"),
+            self.names(table, "modes", modes, "cascade"),
+            damaged,
+            shares,
+            self.positive(table, "probability", "cascade", most=1.0),
+            self.text(table, "words", "cascade"),
+            self.source(table, "source", "cascade"),
+        )
+
     def catalogue(self, document: Mapping[str, Any], digest: str) -> Catalogue:
-        known = {"format": int, "sources": dict, "kind": dict, "service": list, "condition": list}
+        known = {"format": int, "sources": dict, "kind": dict, "service": list, "condition": list, "cascade": list}
         table = self.table(dict(document), known, "top")
         if table.get("format") != 1:
             self.wrong("top", f"format should be 1, not {table.get('format')!r}")
@@ -328,7 +363,8 @@ class _Reader:
         conditions = [
             self.condition(row, kinds) for row in self.tables(table.get("condition", []), "condition")
         ]
-        return Catalogue(kinds, tuple(service), tuple(conditions), digest)
+        cascades = [self.cascade(row, kinds) for row in self.tables(table.get("cascade", []), "cascade")]
+        return Catalogue(kinds, tuple(service), tuple(conditions), digest, tuple(cascades))
 
 
 # A new field of Patch must be readable from the file: say so when the module is imported, not at the bench.

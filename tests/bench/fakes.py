@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
+from dataclasses import replace
 
 from matrixdoc.case.case import Case, Entry
 from matrixdoc.case.session import Session
 from matrixdoc.checks.prediction import Prediction
-from matrixdoc.checks.situation import NOT_SURE, OPEN_LOOP, Check, Finding, Look, Situation
+from matrixdoc.checks.situation import OPEN_LOOP, Check, Finding, Look, Situation
 from matrixdoc.definition.errors import MatrixdocError
 from matrixdoc.definition.wiring import (
     Cell,
@@ -130,7 +131,7 @@ class FakeSession(Session):
             if finding is None or finding.look.kind != "reads" or len(finding.situation.held) != 1:
                 continue
             one = finding.situation.held[0]
-            if isinstance(finding.outcome, frozenset) and finding.outcome != NOT_SURE:
+            if isinstance(finding.outcome, frozenset):
                 dead[one] = one not in finding.outcome
         return [one for one, is_dead in dead.items() if is_dead]
 
@@ -167,15 +168,7 @@ class FakeSession(Session):
                     )
                 )
         causes.sort(key=lambda c: -c.probability)
-        ranked = tuple(
-            Cause(
-                i,
-                *[getattr(c, n) for n in ("probability", "title", "faults", "members", "for_", "against")],
-                c.repair,
-                c.caution,
-            )
-            for i, c in enumerate(causes, 1)
-        )
+        ranked = tuple(replace(cause, rank=i) for i, cause in enumerate(causes, 1))
         return Diagnosis(ranked, 0.05, 0.001, 0.02 if causes else 0.95, (), marginals, ("always unplug",), ())
 
     def checks(self, entries, limit):

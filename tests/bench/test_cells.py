@@ -5,15 +5,16 @@ from __future__ import annotations
 import itertools
 
 import pytest
+from rich.cells import cell_len
+from textual.color import Color
+
 from matrixdoc.bench import state
 from matrixdoc.bench.cells import GridModel, cell_text, sign_words
 from matrixdoc.bench.marks import Seen
 from matrixdoc.bench.palette import DAY, NIGHT
 from matrixdoc.bench.rows import wrap
 from matrixdoc.bench.signs import SIGNS, clean, percent
-from rich.cells import cell_len
 from tests.bench.fakes import fake_case, make_wiring
-from textual.color import Color
 
 
 def grid_model(**changes):

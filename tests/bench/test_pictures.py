@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from matrixdoc.bench.app import BenchApp
 from matrixdoc.bench.opening import Opened
 from matrixdoc.bench.picture import export_picture, settle

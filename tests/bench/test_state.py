@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import pytest
-from tests.bench.fakes import fake_case, make_wiring, press_finding
+
 from matrixdoc.bench import history, state
 from matrixdoc.bench.marks import resting_reads, seen_on
 from matrixdoc.bench.state import BenchError, Stamp
 from matrixdoc.checks.situation import ALL_LAMPS, NOT_SURE, Finding, Look, Situation
+from tests.bench.fakes import fake_case, make_wiring, press_finding
 
 NOW = Stamp("2026-01-05T10:00:00", "")
 NC = "switch/C2R1"

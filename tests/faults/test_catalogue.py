@@ -117,7 +117,8 @@ def test_the_lamp_rate_is_the_handbook_formula():
         ("pre_driver", "open", 0.27),
         ("thyristor", "shorted", 0.40),
         ("pin", "open", 0.61 / 0.84),
-        ("link_pin", "open", 0.61 + 0.23),
+        ("link_pin", "open", 0.61),
+        ("link_pin", "comes and goes", 0.23),
         ("low_side_nmos", "leaky", 0.17),
     ],
 )

@@ -42,6 +42,7 @@ PARTS = {
 # to the second only), "backward", or ohms both ways; a pair gives forward and backward apart.
 Side = str | float
 EXPECTED: dict[tuple[str, str], tuple[Side | tuple[Side, Side], Side | tuple[Side, Side]]] = {
+    ("contact", "closes now and then"): ("open", "open"),
     ("contact", "never closes"): ("open", "open"),
     ("contact", "high resistance"): ("open", 1000.0),
     ("contact", "stuck closed"): ("short", "short"),
@@ -58,12 +59,16 @@ EXPECTED: dict[tuple[str, str], tuple[Side | tuple[Side, Side], Side | tuple[Sid
     ("wire", "open"): ("open", "open"),
     ("wire", "high resistance"): (10.0, 10.0),
     ("stub", "open"): ("open", "open"),
+    ("stub", "comes and goes"): ("open", "open"),
     ("stub", "high resistance"): (1000.0, 1000.0),
     ("joint", "open"): ("open", "open"),
+    ("joint", "comes and goes"): ("open", "open"),
     ("joint", "high resistance"): (10.0, 10.0),
     ("pin", "open"): ("open", "open"),
+    ("pin", "comes and goes"): ("open", "open"),
     ("pin", "high resistance"): (10.0, 10.0),
     ("socket", "open"): ("open", "open"),
+    ("socket", "comes and goes"): ("open", "open"),
     ("socket", "high resistance"): (25.0, 25.0),
     ("bridge", "bridged"): ("short", "short"),
     ("bridge", "residue"): (2000.0, 2000.0),
@@ -140,6 +145,7 @@ SIGNAL = {
     ("logic_output", "stuck active"): "active",
     ("logic_output", "stuck idle"): "idle",
     ("link_pin", "open"): "break",
+    ("link_pin", "comes and goes"): "break",
     ("link_pin", "stuck active"): "active",
     ("link_pin", "stuck idle"): "idle",
     ("pre_driver", "open"): "break",

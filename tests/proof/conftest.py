@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.proof.compare import HEADER, seed
+from tests.proof.compare import HEADER, LAMP_HEADER, seed
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
@@ -18,6 +18,6 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
         terminalreporter.section(f"proof of the circuit, seed {seed()} (PROOF_SEED=<number> or fresh)")
     for name, found in rows.items():
         terminalreporter.line(f"{name}:")
-        terminalreporter.line(HEADER if name == "volts and readings" else "")
+        terminalreporter.line(LAMP_HEADER if "lamps" in name else HEADER)
         for row in found:
             terminalreporter.line(row)

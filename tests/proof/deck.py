@@ -174,9 +174,9 @@ class Deck:
     ideal: Mapping[str, float]
     nodes: Mapping[str, str]
 
-    def text(self, title: str) -> str:
-        """The deck, without any analysis: title, cards, models, options."""
-        lines = [title]
+    def text(self, options: str) -> str:
+        """The deck, without any analysis: title, cards, models, options of the simulator."""
+        lines = ["proof of the circuit"]
         models: dict[tuple[float, float, float], str] = {}
         for number, card in enumerate(self.cards):
             near, far = self.node(card.near), self.node(card.far)
@@ -192,7 +192,7 @@ class Deck:
             lines.append(f".model {name} d(is={amps!r} n={emission!r} rs={ohm!r})")
         lines += [f"vi{number} {self.node(net)} 0 {v!r}" for number, (net, v) in enumerate(self.ideal.items())]
         lines += [f"rg{n} {n} 0 {1 / G_MIN:g}" for net, n in self.nodes.items() if net not in self.ideal]
-        lines.append(f".options gmin={G_MIN:g} reltol=1e-6 temp=27 tnom=27")
+        lines.append(f".options gmin={G_MIN:g} {options} temp=27 tnom=27")
         return "\n".join(lines) + "\n"
 
     def node(self, net: str) -> str:

@@ -124,15 +124,23 @@ def design(machine: Machine, lamp: str) -> float:
     return value["design_a"] * value.get("design_v", 1.0)
 
 
-def check(scan: LampScan, theirs: list[Volts], tally: Tally) -> None:
+def check(scan: LampScan, theirs: list[Volts | None], tally: Tally) -> None:
     """Volts in every phase, and every lamp's average."""
     for deck, our, their in zip(scan.decks, scan.points, theirs, strict=True):
         assert our.converged, scan.words
+        if their is None:
+            tally.lost += 1
+            continue
         by_net = {
             scan.machine.net(*end): our.volts[scan.circuit.parts[end[0]].nets[end[1]]] for end in scan.looked
         }
         compare_volts(tally, deck, by_net, their, scan.words)
-    for lamp, value in averages(scan.machine, list(scan.states), scan.phases, theirs).items():
+    tally.situations += 1
+    tally.points += len(scan.phases)
+    solved = [their for their in theirs if their is not None]
+    if len(solved) < len(theirs):
+        return
+    for lamp, value in averages(scan.machine, list(scan.states), scan.phases, solved).items():
         state, scale = scan.states[lamp], design(scan.machine, lamp)
         ours = state.average_a if math.isnan(state.ohm) else state.power_w
         if max(abs(ours), abs(value)) < DARK * scale:
@@ -143,8 +151,6 @@ def check(scan: LampScan, theirs: list[Volts], tally: Tally) -> None:
         if off > POWER_SHARE:
             tally.differing += 1
             tally.failures.append(f"{scan.words}: {lamp} {value:.6g}, we say {ours:.6g}")
-    tally.situations += 1
-    tally.points += len(scan.phases)
 
 
 @pytest.mark.parametrize("simulator", ["neospice", pytest.param("ngspice", marks=pytest.mark.ngspice)])
@@ -156,8 +162,8 @@ def test_random_lamp_scans(name, simulator, record_property, tmp_path):
     volts = iter(by_neospice(decks) if simulator == "neospice" else by_ngspice(decks, tmp_path))
     for scan in found:
         check(scan, [next(volts) for _ in scan.decks], tally)
-    record_property("proof volts and powers of lamps", f"{tally.row()} power {tally.worst_share:.2%}")
-    assert not tally.failures, f"{len(tally.failures)}\n" + "\n".join(tally.failures[:20])
+    record_property("proof volts and powers of lamps", f"{tally.row().rsplit('|', 2)[0]}| {tally.worst_share:.2%} |")
+    assert not tally.verdict(), tally.verdict()
     assert tally.readings > tally.situations
 
 
@@ -174,7 +180,10 @@ def test_settled_filaments_are_a_fixed_point(name):
     # Powers by the simulator at the settled resistances give these resistances again, within 1 %.
     wrong = []
     for scan in scans(name):
-        powers = averages(scan.machine, list(scan.states), scan.phases, by_neospice(scan.decks))
+        volts = [found for found in by_neospice(scan.decks) if found is not None]
+        if len(volts) < len(scan.decks):
+            continue
+        powers = averages(scan.machine, list(scan.states), scan.phases, volts)
         for lamp, state in scan.states.items():
             if math.isnan(state.ohm) or any(lamp in m.damage for m in scan.phases):
                 continue
@@ -195,7 +204,9 @@ def test_another_loop_settles_to_the_same(name, start):
         nets = [scan.machine.net(*end) for end in scan.looked]
         for _ in range(12):
             phases = tuple(replace(moment, filaments=ohms) for moment in scan.phases)
-            volts = by_neospice([deck_for(scan.machine, moment, nets) for moment in phases])
+            found = by_neospice([deck_for(scan.machine, moment, nets) for moment in phases])
+            volts = [one for one in found if one is not None]
+            assert len(volts) == len(phases), scan.words
             powers = averages(scan.machine, filaments, phases, volts)
             ohms = {lamp: filament_ohm(scan.machine, lamp, powers[lamp]) for lamp in filaments}
         for lamp in filaments:

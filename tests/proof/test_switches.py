@@ -133,11 +133,14 @@ def cases(name: str) -> list[Case]:
     return found
 
 
-def check(case: Case, name: str, theirs: list[Volts], tally: Tally) -> None:
+def check(case: Case, name: str, theirs: list[Volts | None], tally: Tally) -> None:
     """Compare one machine's points with what a simulator found."""
     for (moment, point), our, their in zip(case.points, case.ours, theirs, strict=True):
         words = f"seed {seed()} {name} from {case.start} phase {point[0]} {moment}"
         assert our.converged, words
+        if their is None:
+            tally.lost += 1
+            continue
         by_net = {case.machine.net(*e): our.volts[case.circuit.parts[e[0]].nets[e[1]]] for e in point[2]}
         compare_volts(tally, point[3], by_net, their, words)
         check_readings(tally, case.machine, case.grid, case.circuit, point, our, their, words)
@@ -154,7 +157,7 @@ def test_random_switch_situations(name, simulator, record_property, tmp_path):
         theirs = by_neospice(decks) if simulator == "neospice" else by_ngspice(decks, tmp_path)
         check(case, name, theirs, tally)
     record_property("proof volts and readings", tally.row())
-    assert not tally.failures, "\n".join(tally.failures[:20])
+    assert not tally.verdict(), tally.verdict()
     assert tally.readings > 10 * tally.situations
 
 

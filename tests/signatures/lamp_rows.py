@@ -11,8 +11,8 @@ from __future__ import annotations
 import random
 
 from matrixdoc.definition.wiring import Wiring
-from tests.signatures.switch_rows import bridge
-from tests.signatures.technician import Row, Technician, along, at, cells
+from tests.signatures.switch_rows import line_bridges
+from tests.signatures.technician import Row, Technician, along, cells
 
 
 def every_cell(wiring: Wiring) -> list[str]:
@@ -36,16 +36,6 @@ def inner_segments(wiring: Wiring) -> list[str]:
     ]
 
 
-def line_bridges(wiring: Wiring, letter: str) -> list[str]:
-    """Bridges between adjacent connector pins of two columns or two rows."""
-    found = []
-    for one, two, _ in wiring.neighbours:
-        lines = [net.split("/")[1] for net in (one, two) if net.startswith("lamp/") and net.endswith("/pin")]
-        if len(lines) == 2 and all(line.startswith(letter) for line in lines):
-            found.append(bridge(one, two))
-    return found
-
-
 def lines_of(reference: str) -> tuple[str, str]:
     """Column and row of a cell reference."""
     column, _, row = reference.partition("/")[2].partition("R")
@@ -65,6 +55,7 @@ def beside(technician: Technician, reference: str, rng: random.Random) -> list[s
 def dark_cell(technician: Technician, place: str, rng: random.Random) -> None:
     """Lamp after lamp: this one is dark, one in its column and one in its row light."""
     assert technician.lamp(place) == "off"
+    technician.again()
     for other in beside(technician, place, rng):
         assert technician.lamp(other) == "normal"
 
@@ -117,7 +108,7 @@ def ghost(technician: Technician, place: str, rng: random.Random) -> None:
     """All lamps but those of the bad cell's row commanded: the bad cell glows; it alone; its
     neighbours."""
     wiring = technician.case.wiring
-    column, row = lines_of(place)
+    _, row = lines_of(place)
     pattern = tuple(c.reference for c in cells(wiring, "lamp") if c.row != row)
     assert technician.lamp(place, *pattern) != "off"
     technician.lamp(place)
@@ -134,7 +125,8 @@ def pairs(technician: Technician, place: str, rng: random.Random) -> None:
     crossings = rng.sample(across, 2)
     for line, other, crossing in ((one, two, crossings[0]), (two, one, crossings[1])):
         cell, partner = (
-            f"lamp/{key}{crossing}" if key.startswith("C") else f"lamp/{crossing}{key}" for key in (line, other)
+            f"lamp/{key}{crossing}" if key.startswith("C") else f"lamp/{crossing}{key}"
+            for key in (line, other)
         )
         assert technician.lamp(partner, cell) != "off"
         technician.lamp(cell)
@@ -224,8 +216,8 @@ ROWS = (
         lit_row,
     ),
     Row("diode shorted", ("{}/diode: shorted", "{}/diode: reversed"), every_cell, ghost, times=2),
-    Row("two rows shorted", ("{}: bridged",), lambda w: line_bridges(w, "R"), pairs, times=2),
-    Row("two columns shorted", ("{}: bridged",), lambda w: line_bridges(w, "C"), pairs, times=2),
+    Row("two rows shorted", ("{}: bridged",), lambda w: line_bridges(w, "lamp", "R"), pairs, times=2),
+    Row("two columns shorted", ("{}: bridged",), lambda w: line_bridges(w, "lamp", "C"), pairs, times=2),
     Row("lamp shorted", ("{}/lamp: shorted",), every_cell, shorted_lamp, times=2),
     Row(
         "lamp supply fuse gone",
@@ -233,6 +225,10 @@ ROWS = (
         lambda w: ["lamp"],
         all_dark,
     ),
-    Row("one rectifier diode open", ("supply/{}/rectifier1: open",), lambda w: ["lamp"], all_dim),
-    Row("supply capacitor tired", ("supply/{}/capacitor: open",), lambda w: ["lamp"], all_dim),
+    Row(
+        "filtered supply mostly ripple: capacitor open",
+        ("supply/{}/capacitor: open",),
+        lambda w: ["lamp"],
+        all_dim,
+    ),
 )

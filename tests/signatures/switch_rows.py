@@ -51,12 +51,12 @@ def lug_of(wiring: Wiring, line: str, cell: Cell) -> int:
     return next(lugs.index(n) for n in stub.nets if n in lugs) + 1
 
 
-def line_bridges(wiring: Wiring, letter: str) -> list[str]:
-    """Bridges between adjacent connector pins of two columns or two rows."""
+def line_bridges(wiring: Wiring, matrix: str, letter: str) -> list[str]:
+    """Bridges between adjacent connector pins of two columns or two rows of one matrix."""
     found = []
     for one, two, _ in wiring.neighbours:
-        lines = [net.split("/")[1] for net in (one, two) if net.startswith("switch/") and net.endswith("/pin")]
-        if len(lines) == 2 and all(line.startswith(letter) for line in lines):
+        pins = [net for net in (one, two) if net.startswith(f"{matrix}/") and net.endswith("/pin")]
+        if len(pins) == 2 and all(net.split("/")[1].startswith(letter) for net in pins):
             found.append(bridge(one, two))
     return found
 
@@ -65,6 +65,16 @@ def bridge(one: str, two: str) -> str:
     """Reference of the latent bridge between two nets, as the published grammar derives it."""
     low, high = sorted((one, two))
     return f"bridge/{low}~{high}"
+
+
+def bridge_at(wiring: Wiring, place: str) -> str:
+    """The bridge between the two lugs of a cell."""
+    stubs = [wiring.parts[f"{place}/{side}_stub"].nets for side in ("column", "row")]
+    return next(
+        bridge(one, two)
+        for one, two, _ in wiring.neighbours
+        if all(one in nets or two in nets for nets in stubs)
+    )
 
 
 def rectangles(wiring: Wiring) -> list[str]:
@@ -94,9 +104,10 @@ def cell_of(technician: Technician, reference: str) -> Cell:
 
 
 def dead_cell(technician: Technician, place: str, rng: random.Random) -> None:
-    """The switch itself, pressed twice over; one in its column, one in its row; the resting scan."""
+    """The switch itself, pressed twice; one in its column, one in its row; the resting scan."""
     own = cell_of(technician, place)
     assert place not in technician.press(place)
+    technician.again()
     for other in beside(technician, own, rng):
         assert other in technician.press(other)
     technician.rest()
@@ -110,8 +121,18 @@ def live_cell(technician: Technician, place: str, rng: random.Random) -> None:
 
 
 def dead_line(technician: Technician, place: str, rng: random.Random) -> None:
-    """The first, a middle and the last switch of the line, and one of another line."""
-    line = along(technician.case.wiring, "switch", place)
+    """The first, a middle and the last switch of the line, and one of another line.
+
+    On a row the technician keeps off the columns in which a normally closed switch rests: where the
+    row is shorted to the rail, a press there lifts the whole column through the pressed diode, so that
+    the resting switch stops reading too (the solved circuit; the trade's row does not mention it).
+    """
+    wiring = technician.case.wiring
+    line = along(wiring, "switch", place)
+    if place.startswith("R"):
+        fitted = wiring.matrices["switch"].cells
+        resting = {c.column for c in fitted if wiring.switches[c.reference].normally_closed}
+        line = [c for c in line if c.column not in resting]
     for cell in dict.fromkeys([line[0].reference, line[len(line) // 2].reference, line[-1].reference]):
         assert cell not in technician.press(cell)
     technician.press(beside(technician, line[0], rng)[place.startswith("C")])
@@ -255,7 +276,7 @@ ROWS = (
         (
             "switch/{}/sensing: reads open",
             "switch/{}/input: reads open",
-            "switch/{}/link: open",
+            "switch/{}/link: stuck idle",
             "switch/{}/header: open",
             "switch/{}/pin: open",
             "switch/{}/wire: open",
@@ -295,14 +316,14 @@ ROWS = (
     Row(
         "pressing one reads a second cell, same column: two rows shorted",
         ("{}: bridged",),
-        lambda w: line_bridges(w, "R"),
+        lambda w: line_bridges(w, "switch", "R"),
         double,
         times=2,
     ),
     Row(
         "pressing one reads a second cell, same row: two columns shorted",
         ("{}: bridged",),
-        lambda w: line_bridges(w, "C"),
+        lambda w: line_bridges(w, "switch", "C"),
         double,
         times=2,
     ),
@@ -319,12 +340,7 @@ ROWS = (
         every_cell,
         two_corners,
         times=2,
-        part=lambda w, place: next(
-            bridge(a, b)
-            for a, b, _ in w.neighbours
-            if {f"{place}/column_stub", f"{place}/row_stub"}
-            <= {p for n in (a, b) for p in (f"{place}/column_stub", f"{place}/row_stub") if n in w.parts[p].nets}
-        ),
+        part=bridge_at,
     ),
     Row(
         "no cell reads: supply",
@@ -335,5 +351,12 @@ ROWS = (
         lambda w: ["logic"],
         all_dead,
     ),
-    Row("row floats: row pull-up open", ("switch/{}/pull: open",), every_row, loose_row),
+    # An open link pin leaves the logic's input floating: nobody can say what it reads, so it belongs to
+    # this row and not to "whole row never reads".
+    Row(
+        "row floats: row pull-up open",
+        ("switch/{}/pull: open", "switch/{}/link: open"),
+        every_row,
+        loose_row,
+    ),
 )

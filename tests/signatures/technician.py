@@ -6,6 +6,7 @@ what is tested here is the way back, from the report to the cause.
 
 from __future__ import annotations
 
+import math
 import os
 import random
 import time
@@ -20,6 +21,11 @@ from matrixdoc.faults.priors import Fault
 
 SEED = int(os.environ.get("MATRIXDOC_SIGNATURE_SEED", "20261125"))
 """Set MATRIXDOC_SIGNATURE_SEED for other cells, lines and coils than the usual ones."""
+
+
+MOST_BITS = 2.0
+"""Up to this much a report may speak for the truth and still count as unable to tell: two looks at
+something between two words (weak or nothing) are worth about that; a slip is worth nine bits."""
 
 
 def chooser(*key: object) -> random.Random:
@@ -41,30 +47,42 @@ class Technician:
         self.case = self.case.with_finding(Finding(situation, look, seen))
         return seen
 
-    def press(self, *held: str) -> Outcome:
-        return self.look(Situation(held=tuple(sorted(held))), Look("reads"))
+    def again(self) -> Outcome:
+        """The newest look once more: who sees nothing looks twice."""
+        last = self.case.findings[-1]
+        return self.look(last.situation, last.look)
 
-    def rest(self) -> Outcome:
+    def press(self, *held: str) -> frozenset[str]:
+        """The switches that the scan reads while some are held."""
+        return _set(self.look(Situation(held=tuple(sorted(held))), Look("reads")))
+
+    def rest(self) -> frozenset[str]:
+        """The resting scan."""
         return self.press()
 
-    def lamp(self, lamp: str, *pattern: str) -> Outcome:
+    def lamp(self, lamp: str, *pattern: str) -> str:
         """One lamp looked at; commanded alone, or with the pattern given."""
-        return self.look(Situation(lamps=pattern or (lamp,)), Look("lamp", lamp))
+        return _word(self.look(Situation(lamps=pattern or (lamp,)), Look("lamp", lamp)))
 
-    def lamp_all(self, lamp: str) -> Outcome:
+    def lamp_all(self, lamp: str) -> str:
+        """One lamp looked at while all are commanded."""
         return self.lamp(lamp, ALL_LAMPS)
 
-    def pulse(self, coil: str) -> Outcome:
-        return self.look(Situation(pulsed=coil), Look("coil", coil))
+    def pulse(self, coil: str) -> str:
+        """What a coil does when pulsed."""
+        return _word(self.look(Situation(pulsed=coil), Look("coil", coil)))
 
-    def resting_coils(self) -> Outcome:
-        return self.look(Situation(), Look("resting coils"))
+    def resting_coils(self, *opened: str) -> frozenset[str]:
+        """The coils that pull in by themselves, with some parts taken out of circuit."""
+        return _set(self.look(Situation(opened=opened), Look("resting coils")))
 
-    def fuse(self, part: str) -> Outcome:
-        return self.look(Situation(power=False), Look("fuse", part))
+    def volts(self, red: str, black: str) -> float:
+        """Power on, nothing pressed or commanded."""
+        return _number(self.look(Situation(), Look("meter", function="volts", red=red, black=black)))
 
-    def volts(self, red: str, black: str, situation: Situation | None = None) -> Outcome:
-        return self.look(situation or Situation(), Look("meter", function="volts", red=red, black=black))
+    def ohms(self, red: str, black: str) -> Outcome:
+        """Machine off and unplugged."""
+        return self.look(Situation(power=False), Look("meter", function="ohms", red=red, black=black))
 
     def diagnose(self) -> Diagnosis:
         """The diagnosis, timed."""
@@ -155,6 +173,21 @@ def at(wiring: Wiring, matrix: str, column: str, row: str) -> Cell | None:
     return next((c for c in wiring.matrices[matrix].cells if (c.column, c.row) == (column, row)), None)
 
 
+def _set(seen: Outcome) -> frozenset[str]:
+    assert isinstance(seen, frozenset)
+    return seen
+
+
+def _word(seen: Outcome) -> str:
+    assert isinstance(seen, str)
+    return seen
+
+
+def _number(seen: Outcome) -> float:
+    assert isinstance(seen, float)
+    return seen
+
+
 # -- verdicts --------------------------------------------------------------------------------------
 
 
@@ -200,3 +233,36 @@ def differs(look: Look, one: Outcome, two: Outcome) -> bool:
     if isinstance(one, float) and isinstance(two, float):
         return abs(one - two) > max(0.1 * max(abs(one), abs(two)), 1.0 if look.function == "ohms" else 0.3)
     return one != two
+
+
+def bits_for(case: Case, truth: tuple[Fault, ...], other: tuple[Fault, ...]) -> float:
+    """What the whole report says for the truth against the other cause, by the predictions alone: log2
+    of the ratio of the shares that each gives to what was seen (a share below 1 % counts as 1 %)."""
+    total = 0.0
+    for finding in case.findings:
+        shares = []
+        for faults in (truth, other):
+            found = case.simulate(faults, finding.situation, finding.look)
+            share = sum(p for outcome, p in found if not differs(finding.look, outcome, finding.outcome))
+            shares.append(max(share, 0.01))
+        total += math.log2(shares[0] / shares[1])
+    return total
+
+
+def judge(trial: Trial, technician: Technician) -> None:
+    """The rule of every row: the true cause leads; or the report cannot tell it from the leader, and
+    one of the first three checks does."""
+    diagnosis = technician.diagnose()
+    assert diagnosis.causes, f"no cause at all for {trial}"
+    listed = [f"{c.probability:.3f} {c.title}" for c in diagnosis.causes[:6]]
+    rank = rank_of(diagnosis, trial.fault.part)
+    if rank == 1:
+        return
+    ahead = leader(diagnosis)
+    assert rank, f"{trial}: {trial.fault} is not among the causes {listed}"
+    said = bits_for(technician.case, technician.faults, ahead)
+    assert said <= MOST_BITS, f"{trial}: the report says {said:.1f} bits for the truth, yet {listed}"
+    checks = technician.case.checks(limit=3)
+    found = separating(technician.case, checks, technician.faults, ahead)
+    titles = [c.check.title for c in checks]
+    assert found is not None, f"{trial}: rank {rank} behind {ahead}; none of {titles} tells them apart"

@@ -1,0 +1,319 @@
+"""A repair as a problem of arrays: what may be wrong, what can be done, what that costs.
+
+Hypotheses exclude each other; the last column of every table stands for "none of them". An action
+has a table P(outcome | hypothesis). A *check* tells hypotheses apart; a *repair* mends some of
+them, and its second outcome, "works again", ends the job. Opening a place and changing the power
+state are paid once, by the first action that needs them, and stay: whatever lies behind the same
+panel is cheaper afterwards.
+
+:class:`States` is a batch of situations of the person: what is believed, which actions are left,
+what is open, whether power is on. :func:`follow` goes one step further in all of them at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+Array = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.intp]
+
+NEGLIGIBLE = 1e-12
+"""An outcome less probable than this is taken as impossible."""
+
+
+@dataclass(frozen=True)
+class Action:
+    """One thing to do.
+
+    ``table``: (outcomes, hypotheses + 1) P(outcome | hypothesis), columns sum to 1. ``mends``: the
+    last outcome ends the job. ``places``: keys that have to be open. ``power``: needed before
+    (None: either way); ``power_after``: how it is left (None: as it was). ``tries``: how many times
+    it can be done with an independent result: 1 for a check, since an undisturbed repeat shows the
+    same again. ``risk``: it must not be done while the hazard of the problem is too probable.
+    """
+
+    name: str
+    minutes: float
+    table: Array
+    mends: bool = False
+    places: tuple[str, ...] = ()
+    power: bool | None = None
+    power_after: bool | None = None
+    tries: int = 1
+    risk: bool = False
+
+
+def check(name: str, minutes: float, table: Array, **more: object) -> Action:
+    """A check; ``table`` is (outcomes, hypotheses + 1)."""
+    return Action(name, minutes, np.asarray(table, dtype=float), **more)  # type: ignore[arg-type]
+
+
+def repair(name: str, minutes: float, success: Sequence[float] | Array, **more: object) -> Action:
+    """A repair that cures each hypothesis with ``success`` (hypotheses + 1,)."""
+    cured = np.asarray(success, dtype=float)
+    return Action(name, minutes, np.stack([1.0 - cured, cured]), mends=True, **more)  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Everything that a policy needs to know.
+
+    ``probability``: (hypotheses + 1,), the last entry is "none of them"; sums to 1.
+    ``place_minutes``: minutes to open each place that is not open yet. ``power_minutes``: minutes to
+    switch off (unplugged, discharged) and to switch on. ``give_up``: minutes that it costs to stop
+    and start anew; infinite if the job has to be done. ``identify``: the job ends as soon as one
+    hypothesis is left (a pure test sequence) instead of with a repair. ``hazard``: (hypotheses + 1,)
+    how surely each does harm under power; above ``hazard_limit`` no action with ``risk`` is allowed.
+    """
+
+    probability: Array
+    actions: tuple[Action, ...]
+    place_minutes: Mapping[str, float] = field(default_factory=dict)
+    power_minutes: tuple[float, float] = (0.0, 0.0)
+    power: bool = True
+    give_up: float = np.inf
+    identify: bool = False
+    hazard: Array | None = None
+    hazard_limit: float = 1.0
+
+    @cached_property
+    def places(self) -> tuple[str, ...]:
+        """Places that some action needs and that are not open."""
+        wanted = {p for a in self.actions for p in a.places}
+        return tuple(p for p in self.place_minutes if p in wanted)
+
+    @cached_property
+    def needs(self) -> Array:
+        """(places, actions) minutes that an action would add for a place that is closed."""
+        return np.array(
+            [
+                [self.place_minutes[p] if p in a.places else 0.0 for a in self.actions]
+                for p in self.places
+            ]
+        ).reshape(len(self.places), len(self.actions))
+
+    @cached_property
+    def minutes(self) -> Array:
+        """(actions,) own minutes; a repair's include switching on again to see whether it helped."""
+        off, on = self.power_minutes
+        own = []
+        for a in self.actions:
+            change = 0.0
+            if a.power is not None and a.power_after is not None and a.power != a.power_after:
+                change = on if a.power_after else off
+            own.append(a.minutes + change)
+        return np.array(own)
+
+    @cached_property
+    def power_cost(self) -> Array:
+        """(2, actions) minutes to bring the power where an action needs it, from off and from on."""
+        off, on = self.power_minutes
+        return np.array(
+            [
+                [on if a.power is True else 0.0 for a in self.actions],
+                [off if a.power is False else 0.0 for a in self.actions],
+            ]
+        ).reshape(2, len(self.actions))
+
+    @cached_property
+    def power_left(self) -> npt.NDArray[np.int8]:
+        """(2, actions) the power state after an action, from off and from on."""
+        rows = []
+        for before in (False, True):
+            after = [
+                a.power_after if a.power_after is not None else (before if a.power is None else a.power)
+                for a in self.actions
+            ]
+            rows.append(after)
+        return np.array(rows, dtype=np.int8).reshape(2, len(self.actions))
+
+    @cached_property
+    def starts(self) -> Ints:
+        """(actions,) first column of each action in :attr:`stacked`."""
+        sizes = [len(a.table) for a in self.actions]
+        return np.concatenate([[0], np.cumsum(sizes)[:-1]]).astype(np.intp)
+
+    @cached_property
+    def owner(self) -> Ints:
+        """(all outcomes,) the action of each stacked outcome."""
+        return np.repeat(np.arange(len(self.actions)), [len(a.table) for a in self.actions])
+
+    @cached_property
+    def stacked(self) -> Array:
+        """(hypotheses + 1, all outcomes) every table beside the others."""
+        return np.concatenate([a.table for a in self.actions], axis=0).T.copy()
+
+    @cached_property
+    def ends(self) -> Bools:
+        """(all outcomes,) whether the outcome ends the job."""
+        found = np.zeros(self.stacked.shape[1], dtype=bool)
+        for start, action in zip(self.starts, self.actions, strict=True):
+            found[start + len(action.table) - 1] = action.mends
+        return found
+
+    @cached_property
+    def noise(self) -> Array:
+        """(hypotheses + 1, actions) entropy in bits of the outcome under each hypothesis."""
+        table = self.stacked
+        bits = -table * np.log2(np.where(table > 0.0, table, 1.0))
+        return np.add.reduceat(bits, self.starts, axis=1)
+
+    @cached_property
+    def success(self) -> Array:
+        """(hypotheses + 1, actions) chance that an action cures; 0 for checks."""
+        found = np.zeros((len(self.probability), len(self.actions)))
+        for number, action in enumerate(self.actions):
+            if action.mends:
+                found[:, number] = action.table[-1]
+        return found
+
+    @cached_property
+    def repairs(self) -> Ints:
+        """Indices of the repairs."""
+        return np.array([n for n, a in enumerate(self.actions) if a.mends], dtype=np.intp)
+
+    @cached_property
+    def is_repair(self) -> Bools:
+        """(actions,)"""
+        return np.array([a.mends for a in self.actions], dtype=bool)
+
+    @cached_property
+    def padded(self) -> tuple[Array, Bools]:
+        """Tables as (actions, most outcomes, hypotheses + 1), and which entries are real."""
+        most = max(len(a.table) for a in self.actions)
+        tables = np.zeros((len(self.actions), most, len(self.probability)))
+        ends = np.zeros((len(self.actions), most), dtype=bool)
+        for number, action in enumerate(self.actions):
+            tables[number, : len(action.table)] = action.table
+            ends[number, len(action.table) - 1] = action.mends
+        return tables, ends
+
+    @cached_property
+    def risky(self) -> Bools:
+        """(actions,) actions that the hazard forbids."""
+        return np.array([a.risk for a in self.actions], dtype=bool)
+
+    def start(self) -> States:
+        """The one state in which the job begins."""
+        return States(
+            np.asarray(self.probability, dtype=float)[None, :].copy(),
+            np.array([[a.tries for a in self.actions]], dtype=np.int8),
+            np.zeros((1, len(self.places)), dtype=bool),
+            np.array([self.power], dtype=np.int8),
+        )
+
+
+@dataclass(frozen=True)
+class States:
+    """A batch of N states: ``belief`` (N, hypotheses + 1), ``left`` (N, actions) tries, ``opened``
+    (N, places), ``power`` (N,).
+    """
+
+    belief: Array
+    left: npt.NDArray[np.int8]
+    opened: Bools
+    power: npt.NDArray[np.int8]
+
+    def __len__(self) -> int:
+        return len(self.belief)
+
+    def take(self, rows: Ints | Bools) -> States:
+        """These rows only."""
+        return States(self.belief[rows], self.left[rows], self.opened[rows], self.power[rows])
+
+
+def joined(batches: Sequence[States]) -> States:
+    """Several batches as one."""
+    return States(
+        np.concatenate([b.belief for b in batches]),
+        np.concatenate([b.left for b in batches]),
+        np.concatenate([b.opened for b in batches]),
+        np.concatenate([b.power for b in batches]),
+    )
+
+
+def costs(problem: Problem, states: States) -> Array:
+    """(N, actions) minutes of each action from each state, set-ups that are still due included."""
+    found = problem.minutes + problem.power_cost[states.power]
+    if problem.places:
+        found = found + (~states.opened).astype(float) @ problem.needs
+    result: Array = found
+    return result
+
+
+def allowed(problem: Problem, states: States) -> Bools:
+    """(N, actions) which actions may be done: tries are left and no hazard forbids them."""
+    free: Bools = states.left > 0
+    if problem.hazard is not None:
+        held = states.belief @ problem.hazard >= problem.hazard_limit
+        free = free & ~(held[:, None] & problem.risky)
+    return free
+
+
+@dataclass(frozen=True)
+class Step:
+    """One action done in each of several states. ``states`` are those that go on; ``parent`` (M,)
+    the row each came from; ``probability`` (M,) of it, given that row; ``outcome`` (M,) its number.
+    """
+
+    states: States
+    parent: Ints
+    probability: Array
+    outcome: Ints
+
+
+def follow(problem: Problem, states: States, actions: Ints) -> Step:
+    """Do ``actions`` (N,), one in each state; jobs that end with an outcome drop out."""
+    tables, ends = problem.padded
+    joint = tables[actions] * states.belief[:, None, :]
+    chance = joint.sum(axis=2)
+    parent, outcome = np.nonzero((chance > NEGLIGIBLE) & ~ends[actions])
+    probability = chance[parent, outcome]
+    belief = joint[parent, outcome] / probability[:, None]
+    done = actions[parent]
+    left = states.left[parent].copy()
+    left[np.arange(len(done)), done] -= 1
+    opened = states.opened[parent]
+    if problem.places:
+        opened = opened | (problem.needs.T[done] > 0.0)
+    power = problem.power_left[states.power[parent], done]
+    return Step(States(belief, left, opened, power), parent, probability, outcome)
+
+
+def every_step(problem: Problem, state: States, actions: Ints) -> Step:
+    """From one state: each of ``actions``. ``parent`` is then the position in ``actions``."""
+    rows = np.zeros(len(actions), dtype=np.intp)
+    return follow(problem, state.take(rows), actions)
+
+
+def entropy(belief: Array) -> Array:
+    """(N,) bits."""
+    result: Array = -(belief * np.log2(np.where(belief > 0.0, belief, 1.0))).sum(axis=1)
+    return result
+
+
+def gains(problem: Problem, belief: Array) -> Array:
+    """(N, actions) information of each action in bits: the expected drop of entropy, where a job
+    that ended counts as certain.
+
+    I(H; O) = H(O) - sum_h P(h) H(O | h); for a repair, what was uncertain about a mended cause
+    needs no answer any more, so its entropy given "works again" counts too.
+    """
+    chance = belief @ problem.stacked
+    bits = -chance * np.log2(np.where(chance > 0.0, chance, 1.0))
+    found = np.add.reduceat(bits, problem.starts, axis=1) - belief @ problem.noise
+    if len(problem.repairs):
+        success = problem.success[:, problem.repairs]
+        plain = belief * np.log2(np.where(belief > 0.0, belief, 1.0))
+        inner = success * np.log2(np.where(success > 0.0, success, 1.0))
+        cured = belief @ success
+        total = cured * np.log2(np.where(cured > 0.0, cured, 1.0))
+        found[:, problem.repairs] += total - plain @ success - belief @ inner
+    result: Array = np.maximum(found, 0.0)
+    return result
