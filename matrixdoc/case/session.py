@@ -131,7 +131,15 @@ class Session:
                     words[part] = DONE_WORDS.get(entry.action, "mended")
             elif entry.kind == "decline":
                 declined.add(entry.check_key)
-        return Told(tuple(findings), tuple(mended), tuple(disturbed), words, frozenset(declined), proving)
+        return Told(
+            tuple(findings),
+            tuple(mended),
+            tuple(disturbed),
+            dict(now),
+            words,
+            frozenset(declined),
+            proving,
+        )
 
     def urgent(self, entries: Sequence[StandingEntry]) -> tuple[str, ...]:
         """What cannot wait. Looks only at the words of the entries; nothing is computed."""

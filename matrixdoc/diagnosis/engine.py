@@ -176,6 +176,7 @@ class Engine:
             background,
             outside,
             self._proof(analysis, complaint),
+            wrong,
         )
 
     def _options(

@@ -1,71 +1,91 @@
-"""Which check next: the one after which finishing is expected to cost least.
+"""Options of one complaint as a problem for the policy, and the policy's answer as a ranking.
 
-The cost to finish, once nothing more is to be learnt, is that of mending the suspects in order of
-probability over cost, which is the cheapest order for independent repairs and a single fault
-(J. B. Kadane and H. A. Simon, "Optimal strategies for a class of constrained sequential problems",
-Annals of Statistics 5 (1977) 237-255). A check is worth what it takes off that: its own minutes
-plus the expected cost to finish after each outcome. Repairs are checks too: where mending a part
-is cheaper than proving it bad, it comes first.
+An option is a check with what each suspect predicts for it, or a repair with what it would mend.
+Predictions of words and sets are tabulated as they are; numbers that a meter could not tell apart
+are one outcome. A plan takes every report at its word: a slip shows itself later, as something
+that the leading cause does not explain, and is weighed then with the slip rate.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
+from matrixdoc.checks.generate import CheckGenerator
 from matrixdoc.checks.likelihood import SPREADS
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.situation import OPEN_LOOP, Check, Outcome
+from matrixdoc.diagnosis.policy_problem import Action, Problem
+from matrixdoc.faults.priors import Fault
 
 Array = npt.NDArray[np.float64]
 
 GIVE_UP_MINUTES = 60.0
 """What it costs when none of the suspects was it (common practice, no source)."""
+POWER_OFF_MINUTES, POWER_ON_MINUTES = 1.0, 0.5
+"""Switch off, unplug and measure that capacitors are empty; plug in and start the self-test again
+(common practice, no source)."""
+TRIES = 2
+"""How often the same repair is done before it is given up (common practice, no source)."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Option:
-    """A check with the prediction of each hypothesis; for a repair also what it would mend."""
+    """A check with the prediction of each hypothesis (the last one is "none of them"); for a repair
+    also which hypotheses it would mend.
+    """
 
     check: Check
     minutes: float
     predictions: tuple[Prediction, ...]
     mends: tuple[bool, ...] = ()
 
+    @cached_property
+    def tabulated(self) -> tuple[tuple[Outcome, ...], Array]:
+        """Distinct outcomes and P(outcome | hypothesis), shape (outcomes, hypotheses)."""
+        outcomes: list[Outcome] = []
+        exact: dict[Outcome, int] = {}
+        cells: list[tuple[int, int, float]] = []
+        for h, prediction in enumerate(self.predictions):
+            for outcome, share in prediction:
+                index = exact.get(outcome, -1)
+                if index < 0:
+                    index = _alike(outcomes, outcome, self.check)
+                    if index < 0:
+                        index = len(outcomes)
+                        outcomes.append(outcome)
+                    exact[outcome] = index
+                cells.append((index, h, share))
+        table = np.zeros((len(outcomes), len(self.predictions)))
+        for index, h, share in cells:
+            table[index, h] += share
+        return tuple(outcomes), table
 
-@dataclass(frozen=True, slots=True)
-class Worth:
-    """``finish``: expected minutes to finish when starting with this. ``bits``: information."""
 
-    finish: float
-    bits: float
+def _alike(outcomes: Sequence[Outcome], outcome: Outcome, check: Check) -> int:
+    """The first known outcome that a person could not tell from this one; -1 for none."""
+    if not isinstance(outcome, float):
+        return -1
+    relative, absolute = SPREADS[check.look.function or "volts"]
+    for index, known in enumerate(outcomes):
+        if isinstance(known, float):
+            spread = math.hypot(relative * max(abs(known), abs(outcome)), absolute)
+            if abs(known - outcome) < 3.0 * spread:
+                return index
+    return -1
 
 
-def cost_to_finish(probability: Array, repair_minutes: Array) -> Array:
-    """Expected minutes of mending suspects in order of probability over cost.
-
-    Args:
-        probability: (outcomes x hypotheses); rows sum to at most 1; the rest is "none of them".
-        repair_minutes: (hypotheses,) minutes of each repair.
-
-    Returns:
-        (outcomes,) minutes.
-    """
-    order = np.argsort(-probability / repair_minutes, axis=1, kind="stable")
-    sorted_p = np.take_along_axis(probability, order, axis=1)
-    minutes = repair_minutes[order]
-    after = np.cumsum(sorted_p, axis=1)
-    left = 1.0 - (after - sorted_p)
-    spent = np.cumsum(minutes * left, axis=1)
-    # Mending goes on only as long as it is worth it: then the search starts anew.
-    stop = spent + GIVE_UP_MINUTES * np.maximum(0.0, 1.0 - after)
-    never = GIVE_UP_MINUTES * np.ones((len(stop), 1))
-    result: Array = np.concatenate([never, stop], axis=1).min(axis=1)
-    return result
+def outcome_table(option: Option, slip_rate: float) -> tuple[list[Outcome], Array]:
+    """Distinct outcomes of a check and P(report | hypothesis), shape (outcomes, hypotheses)."""
+    outcomes, table = option.tabulated
+    if len(outcomes) > 1:
+        table = (1.0 - slip_rate) * table + slip_rate / len(outcomes)
+    return list(outcomes), table
 
 
 def entropy_bits(probability: Array) -> Array:
@@ -77,79 +97,82 @@ def entropy_bits(probability: Array) -> Array:
     return result
 
 
-def outcome_table(option: Option, slip_rate: float) -> tuple[list[Outcome], Array]:
-    """Distinct outcomes of a check and P(outcome | hypothesis), shape (outcomes, hypotheses).
+def repair_of(generator: CheckGenerator, faults: Sequence[Fault], proof: Check) -> Check:
+    """The repair that mends all of ``faults`` before ``proof`` shows whether it helped."""
+    parts = dict.fromkeys(f.part for f in faults)
+    single = [generator.repair([f for f in faults if f.part == part], proof) for part in parts]
+    if len(single) == 1:
+        return single[0]
+    proving = proof.minutes * (len(single) - 1)
+    return replace(
+        single[0],
+        title=", and ".join(c.title for c in single),
+        minutes=sum(c.minutes for c in single) - proving,
+        places=tuple(dict.fromkeys(p for c in single for p in c.places)),
+        set_up=(*(c.set_up[0] for c in single), *single[0].set_up[1:]),
+        cautions=tuple(dict.fromkeys(w for c in single for w in c.cautions)),
+        mends=tuple(p for c in single for p in c.mends),
+        success=math.prod(c.success for c in single),
+        key=" and ".join(c.key for c in single),
+    )
 
-    Numbers that a meter could not tell apart count as one outcome.
+
+@dataclass(frozen=True)
+class Circumstances:
+    """Where the person stands: ``closed`` gives minutes to open each place that is not open;
+    ``power`` whether the machine is on; ``hazard`` how surely each hypothesis (and, last, none of
+    them) does harm under power; above ``hazard_limit`` no check under power is planned.
     """
-    outcomes: list[Outcome] = []
-    columns: list[dict[int, float]] = []
-    for prediction in option.predictions:
-        column: dict[int, float] = {}
-        for outcome, share in prediction:
-            index = _find(outcomes, outcome, option.check)
-            if index < 0:
-                index = len(outcomes)
-                outcomes.append(outcome)
-            column[index] = column.get(index, 0.0) + share
-        columns.append(column)
-    table = np.zeros((len(outcomes), len(columns)))
-    for h, column in enumerate(columns):
-        for index, share in column.items():
-            table[index, h] += share
-    if len(outcomes) > 1:
-        table = (1.0 - slip_rate) * table + slip_rate / len(outcomes)
-    return outcomes, table
+
+    closed: Mapping[str, float] = field(default_factory=dict)
+    power: bool = True
+    hazard: tuple[float, ...] = ()
+    hazard_limit: float = 1.0
 
 
-def _find(outcomes: Sequence[Outcome], outcome: Outcome, check: Check) -> int:
-    for index, known in enumerate(outcomes):
-        if known == outcome:
-            return index
-        if isinstance(known, float) and isinstance(outcome, float):
-            relative, absolute = SPREADS[check.look.function or "volts"]
-            spread = math.hypot(relative * max(abs(known), abs(outcome)), absolute)
-            if abs(known - outcome) < 3.0 * spread:
-                return index
-        elif OPEN_LOOP in (known, outcome) and known == outcome:
-            return index
-    return -1
-
-
-def worth(option: Option, probability: Array, repair_minutes: Array, slip_rate: float) -> Worth:
-    """Expected minutes to finish and information of one option.
+def build_problem(options: Sequence[Option], probability: Array, where: Circumstances) -> Problem:
+    """The problem of finishing one repair.
 
     Args:
-        option: the check; predictions hold one entry per hypothesis and one more for "none of them".
+        options: checks and repairs; predictions hold one entry per hypothesis and one for "none of
+            them", mends one entry per hypothesis.
         probability: (hypotheses,) sums to at most 1.
-        repair_minutes: (hypotheses,)
-        slip_rate: chance of a wrong report.
+        where: where the person stands.
     """
-    if option.check.kind == "act":
-        cured = np.array(option.mends, dtype=float) * option.check.success
-        fixed = float((probability * cured).sum())
-        left = probability * (1.0 - cured)
-        share = 1.0 - fixed
-        bits = _binary_entropy(fixed)
-        if share <= 1e-9:
-            return Worth(option.minutes, bits)
-        after = left / share
-        finish = option.minutes + share * float(cost_to_finish(after[None, :], repair_minutes)[0])
-        return Worth(finish, bits)
-    _, table = outcome_table(option, slip_rate)
     rest = max(0.0, 1.0 - float(probability.sum()))
     full = np.append(probability, rest)
-    joint = table * full[None, :]
-    shares = joint.sum(axis=1)
-    keep = shares > 1e-12
-    after = joint[keep] / shares[keep, None]
-    before = float(entropy_bits(probability[None, :])[0])
-    bits = before - float((shares[keep] * entropy_bits(after[:, :-1])).sum())
-    finish = option.minutes + float((shares[keep] * cost_to_finish(after[:, :-1], repair_minutes)).sum())
-    return Worth(finish, max(0.0, bits))
+    full /= full.sum()
+    actions = tuple(_action(option) for option in options)
+    return Problem(
+        full,
+        actions,
+        place_minutes=where.closed,
+        power_minutes=(POWER_OFF_MINUTES, POWER_ON_MINUTES),
+        power=where.power,
+        give_up=GIVE_UP_MINUTES,
+        hazard=np.array(where.hazard) if any(where.hazard) else None,
+        hazard_limit=where.hazard_limit,
+    )
 
 
-def _binary_entropy(p: float) -> float:
-    if p <= 0.0 or p >= 1.0:
-        return 0.0
-    return -(p * math.log2(p) + (1.0 - p) * math.log2(1.0 - p))
+def _action(option: Option) -> Action:
+    check = option.check
+    minutes = check.minutes + check.risk
+    if check.kind == "act":
+        cured = np.append(np.array(option.mends, dtype=float) * check.success, 0.0)
+        table = np.stack([1.0 - cured, cured])
+        # Hands go in with the power off; the look that proves the repair needs it on.
+        return Action(
+            check.key,
+            minutes,
+            table,
+            mends=True,
+            places=check.places,
+            power=False,
+            power_after=check.situation.power,
+            tries=TRIES,
+        )
+    power = check.situation.power
+    return Action(
+        check.key, minutes, option.tabulated[1], places=check.places, power=power, risk=power
+    )

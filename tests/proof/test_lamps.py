@@ -26,7 +26,7 @@ from tests.proof.expansion import expand
 from tests.proof.machine import Grid, Machine
 from tests.proof.simulate import Volts, by_neospice, by_ngspice
 
-SHIPPED_SCANS, STYLED_SCANS, PER_MACHINE = 20, 10, 5
+SHIPPED_SCANS, STYLED_SCANS, PER_MACHINE = 8, 8, 4
 POWER_SHARE = 0.01
 DARK = 1e-4
 """Of the design power (or design current): less is dark, and not compared by its share."""
@@ -93,12 +93,12 @@ def _settled(
     looked += [(cell.element, end) for cell in grid.cells.values() for end in (0, 1)]
     nets = tuple(dict.fromkeys(circuit.parts[r].nets[end] for r, end in looked))
     lamps = tuple(cell.element for cell in grid.cells.values())
-    instants = [Instant(m.on, patches_of(circuit, m), nets) for m in phases]
+    instants = [Instant(m.on, patches_of(circuit, m), ()) for m in phases]
     share = 1.0 / len(phases)
     states = settle_lamps(circuit, [Scan(tuple((share, one) for one in instants), lamps)])[0]
     hot = {r: s.ohm for r, s in states.items() if not math.isnan(s.ohm)}
     values = {r: {"ohm": ohm} for r, ohm in hot.items()}
-    points = operating_points(circuit, [replace(one, values=values) for one in instants])
+    points = operating_points(circuit, [replace(one, values=values, nets=nets) for one in instants])
     phases = tuple(replace(m, filaments=hot) for m in phases)
     wanted = [machine.net(*end) for end in looked]
     decks = [deck_for(machine, m, wanted) for m in phases]
