@@ -187,7 +187,8 @@ def open_new(
     store = LazyStore(Header(called, wiring.title, source, wiring.digest, case.settings, time), folder)
     for entry in case.entries:
         store.append(entry)
-    said = f"{len(case.entries)} entries taken from {Path(report).name}" if report else ""
+    count = len(case.entries)
+    said = f"{count} {'entry' if count == 1 else 'entries'} taken from {Path(report).name}" if report else ""
     return Opened(case, store, called, said)
 
 

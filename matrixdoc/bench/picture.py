@@ -34,9 +34,8 @@ def take_picture(case: Case, size: Size = (120, 40), keys: Sequence[str] = (), n
         app = BenchApp(Opened(case, None, name), clock=lambda: "")
         async with app.run_test(size=size, notifications=False) as pilot:
             await settle(app, pilot)
-            for key in keys:
-                await pilot.press(key)
-                await settle(app, pilot)
+            await pilot.press(*keys)
+            await settle(app, pilot)
             return app.export_screenshot(title="matrixdoc bench")
 
     return asyncio.run(shoot())

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from matrixdoc.case.session import Session
 from matrixdoc.checks.prediction import Prediction
@@ -19,6 +19,9 @@ from matrixdoc.definition.wiring import Wiring
 from matrixdoc.diagnosis.results import Diagnosis, RankedCheck
 from matrixdoc.diagnosis.settings import Settings
 from matrixdoc.faults.priors import Fault
+
+if TYPE_CHECKING:
+    from matrixdoc.diagnosis.tree_words import FaultTree
 
 EntryKind = Literal["finding", "decline", "repair", "retraction", "note"]
 
@@ -159,6 +162,19 @@ class Case:
     def checks(self, limit: int = 10) -> tuple[RankedCheck, ...]:
         """The next checks worth doing, best first."""
         return self._engine.checks(self.standing, limit)
+
+    def fault_tree(self, depth: int = 5, mass: float = 0.02, complaint: int = 1) -> FaultTree:
+        """What to check, and what to check after each outcome, for one complaint of the case.
+
+        Args:
+            depth: steps from the first check to the deepest one.
+            mass: branches less probable than this are left out.
+            complaint: counted from 1, the likeliest first.
+
+        Raises:
+            NoComplaintError: nothing is wrong, or there is no such complaint.
+        """
+        return self._engine.fault_tree(self.standing, depth, mass, complaint)
 
     def unproven(self) -> tuple[str, ...]:
         """Repairs that no later finding has proven yet, in words."""

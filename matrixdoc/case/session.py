@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.situation import ALL_LAMPS, Finding, Look, Situation
@@ -19,6 +19,9 @@ from matrixdoc.diagnosis.engine import Engine, Told
 from matrixdoc.diagnosis.results import Diagnosis, RankedCheck
 from matrixdoc.diagnosis.settings import Settings
 from matrixdoc.faults.priors import Fault
+
+if TYPE_CHECKING:
+    from matrixdoc.diagnosis.tree_words import FaultTree
 
 SUCCESS = {"clean": 0.8, "reseat": 0.6, "swap": 0.97, "replace": 0.97, "repair": 0.95}
 """Chance that an action cures the part it is done to (common practice, no source)."""
@@ -197,6 +200,14 @@ class Session:
     def checks(self, entries: Sequence[StandingEntry], limit: int) -> tuple[RankedCheck, ...]:
         """The next checks worth doing."""
         return self.engine.checks(self.told(entries), limit)
+
+    def fault_tree(
+        self, entries: Sequence[StandingEntry], depth: int, mass: float, complaint: int
+    ) -> FaultTree:
+        """The plan for one complaint, unrolled."""
+        from matrixdoc.diagnosis.tree_words import fault_tree
+
+        return fault_tree(self.engine, self.told(entries), depth, mass, complaint)
 
     def predict(self, faults: tuple[Fault, ...], situation: Situation, look: Look) -> Prediction:
         """What a look would show under exactly these faults."""

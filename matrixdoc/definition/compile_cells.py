@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from matrixdoc.definition.compile_builder import Builder
 from matrixdoc.definition.compile_lines import CellPlan, LinePlan, MatrixPlan, Wired
-from matrixdoc.definition.schema import CellOrder
+from matrixdoc.definition.schema_matrices import CellOrder
 from matrixdoc.definition.wiring import Line, Origin
 
 

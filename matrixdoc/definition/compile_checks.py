@@ -83,7 +83,7 @@ def check_form(builder: Builder) -> None:
     for key in form.coils:
         if key.endswith(" flipper"):
             builder.problem(("coils", key), quoted(key), "a flipper under 'flippers:'", key=True)
-    cells = sum(len(row) for matrix in form.matrices.values() for row in matrix.chart)
+    cells = sum(len(row) for matrix in form.matrices.values() for row in matrix.chart or ())
     if cells > MOST_CELLS:
         builder.problem(("matrices",), f"charts with {cells} places", f"at most {MOST_CELLS} in a machine")
         raise TooManyProblems

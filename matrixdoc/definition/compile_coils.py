@@ -15,7 +15,7 @@ from matrixdoc.definition.compile_loads import (
 )
 from matrixdoc.definition.compile_switches import SwitchIndex
 from matrixdoc.definition.errors import choice, near_miss, quoted
-from matrixdoc.definition.schema import CoilForm, DirectLampForm, FlashForm, OutputForm
+from matrixdoc.definition.schema_loads import CoilForm, DirectLampForm, FlashForm, OutputForm
 from matrixdoc.definition.wiring import Coil, Lamp
 
 

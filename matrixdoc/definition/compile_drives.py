@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from matrixdoc.definition.compile_builder import LINK, Builder, FormPath, named
-from matrixdoc.definition.schema import DecoderForm, DrivePath
+from matrixdoc.definition.schema_matrices import DecoderForm, DrivePath
 from matrixdoc.definition.wiring import Origin
 
 

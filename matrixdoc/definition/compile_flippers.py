@@ -13,7 +13,8 @@ from matrixdoc.definition.compile_loads import (
     to_board,
 )
 from matrixdoc.definition.compile_switches import SwitchIndex
-from matrixdoc.definition.schema import DrivePath, FlipperForm
+from matrixdoc.definition.schema_loads import FlipperForm
+from matrixdoc.definition.schema_matrices import DrivePath
 from matrixdoc.definition.wiring import Coil, Switch
 
 

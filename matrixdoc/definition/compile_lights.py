@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from matrixdoc.definition.compile_builder import Builder, FormPath, coloured
 from matrixdoc.definition.compile_supplies import fuse_part, rail_of
-from matrixdoc.definition.schema import IlluminationForm
 from matrixdoc.definition.schema_boards import FuseForm
+from matrixdoc.definition.schema_loads import IlluminationForm
 from matrixdoc.definition.wiring import GROUND, Lamp
 
 

@@ -7,13 +7,13 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from matrixdoc.definition.compile_builder import Builder, FormPath, coloured, whole_number
+from matrixdoc.definition.compile_charts import NO_CELL, chart_grid, numbering_of, running_number
 from matrixdoc.definition.errors import quoted
 from matrixdoc.definition.references import cell_key, cell_numbers, line_number
-from matrixdoc.definition.schema import MOST_LINES, CellForm, LineForm, MatrixForm
+from matrixdoc.definition.schema_matrices import CellForm, LineForm, MatrixForm
 from matrixdoc.definition.wiring import ChainOrder, Origin
 
 Letter = Literal["C", "R"]
-NO_CELL = frozenset({"", "-", "–", "—"})
 
 
 @dataclass(frozen=True)
@@ -72,35 +72,6 @@ class Wired:
     lug_of: Mapping[str, str] = field(default_factory=dict)
     lug_nets: tuple[str, ...] = ()
     parts: tuple[str, ...] = ()
-
-
-# -- the chart ---------------------------------------------------------------------------------------
-
-
-def _grid(builder: Builder, form: MatrixForm, path: FormPath) -> list[list[str]]:
-    """The chart as rows of cells, columns across; empty after a problem."""
-    rows = [list(row) for row in form.chart]
-    width = len(rows[0]) if rows else 0
-    if not rows or not width:
-        builder.problem((*path, "chart"), "an empty chart", "at least one row with one cell")
-        return []
-    if len(rows) > MOST_LINES or width > MOST_LINES:
-        found = f"a chart of {width} across and {len(rows)} down"
-        builder.problem((*path, "chart"), found, f"at most {MOST_LINES} of each")
-        return []
-    ragged = [n for n, row in enumerate(rows) if len(row) != width]
-    for number in ragged:
-        found = f"{len(rows[number])} cells in row {number + 1} of the chart"
-        builder.problem(
-            (*path, "chart", number),
-            found,
-            f"{width} cells, as in the first row",
-            "write '-' where no part is fitted",
-        )
-    if ragged:
-        return []
-    cells = [[cell.strip() for cell in row] for row in rows]
-    return cells if form.across == "columns" else [list(column) for column in zip(*cells, strict=True)]
 
 
 def _line_facts(
@@ -187,7 +158,8 @@ def plan_matrix(builder: Builder, name: str, form: MatrixForm) -> MatrixPlan:
     """Read a chart and its exceptions; problems are noted, and what can be planned is planned."""
     path: FormPath = ("matrices", name)
     plan = MatrixPlan(name, form, path)
-    grid = _grid(builder, form, path)
+    grid = chart_grid(builder, form, path)
+    numbering = numbering_of(form)
     if not grid:
         return plan
     start = form.numbered_from
@@ -208,10 +180,9 @@ def plan_matrix(builder: Builder, name: str, form: MatrixForm) -> MatrixPlan:
     for (c, r), title in fitted.items():
         facts = cell_facts.get((c, r), CellForm())
         aliases = [facts.number] if facts.number else []
-        if form.numbering:
-            down = form.numbering.along == "columns"
-            step = (c - start) * len(grid) + (r - start) if down else (r - start) * len(grid[0]) + (c - start)
-            aliases.append(str(form.numbering.first + step))
+        if numbering:
+            number = running_number(numbering, c - start, r - start, len(grid[0]), len(grid))
+            aliases.append(str(number))
         cells[c, r] = CellPlan(f"C{c}", f"R{r}", facts.title or title, facts, tuple(dict.fromkeys(aliases)))
     lines: dict[Letter, list[LinePlan]] = {"C": [], "R": []}
     sides: tuple[tuple[Letter, range, range, dict[int, tuple[LineForm, FormPath]]], ...] = (

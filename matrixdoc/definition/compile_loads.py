@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from matrixdoc.definition.compile_builder import Builder, FormPath, coloured
 from matrixdoc.definition.compile_drives import output_part, signal_path
 from matrixdoc.definition.compile_supplies import feed_net, fuse_part, known_supply
-from matrixdoc.definition.schema import DrivePath
 from matrixdoc.definition.schema_boards import FuseForm
+from matrixdoc.definition.schema_matrices import DrivePath
 from matrixdoc.definition.wiring import GROUND, Origin
 
 

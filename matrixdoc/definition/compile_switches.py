@@ -6,7 +6,7 @@ from matrixdoc.definition.compile_builder import Builder, FormPath, coloured, na
 from matrixdoc.definition.compile_drives import link_part, logic_input
 from matrixdoc.definition.compile_supplies import rail_of
 from matrixdoc.definition.errors import near_miss, quoted
-from matrixdoc.definition.schema import DirectSwitchForm
+from matrixdoc.definition.schema_loads import DirectSwitchForm
 from matrixdoc.definition.wiring import GROUND, Sensor, Switch
 
 

@@ -160,17 +160,39 @@ class SupplyForm(Form):
     board: Name | None = None
     place: Name | None = None
     note: Text = ""
+    verified: Flag = False
+
+
+class InterlockForm(Form):
+    """A switch at a door that cuts a supply while the door is open.
+
+    It stands between the rail and the feeds that name it: out over ``pin`` and ``wire``, back over
+    ``return_wire`` and ``return_pin``.
+    """
+
+    title: Text = ""
+    supply: Name
+    pin: Pin | None = None
+    wire: Colour = ""
+    return_pin: Pin | None = None
+    return_wire: Colour = ""
+    board: Name | None = None
+    place: Name | None = None
+    note: Text = ""
+    verified: Flag = False
 
 
 class FeedForm(Form):
     """What carries a supply from its rail into the harness: fuse, pin, wire. Coils and lamps name it.
 
+    ``interlock`` names the door switch that it comes through, if any.
     ``chain`` lists what hangs on it in wiring order (``coil 5`` or ``5``, ``left flipper``); what it
     leaves out has a wire of its own from the first lug.
     """
 
     title: Text = ""
     supply: Name
+    interlock: Name | None = None
     fuse: Fuse | None = None
     pin: Pin | None = None
     wire: Colour = ""
@@ -178,3 +200,4 @@ class FeedForm(Form):
     board: Name | None = None
     place: Name | None = None
     note: Text = ""
+    verified: Flag = False

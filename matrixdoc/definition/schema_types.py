@@ -83,6 +83,16 @@ def _chain(value: object) -> object:
     return value
 
 
+def _size(value: object) -> object:
+    """``5 x 8``: columns and rows."""
+    if not isinstance(value, str):
+        return value
+    found = re.fullmatch(r"([0-9]{1,3})\s*[xX]\s*([0-9]{1,3})", value.strip())
+    if found is None:
+        raise ValueError("columns and rows, such as 5 x 8")
+    return [int(found[1]), int(found[2])]
+
+
 _TEXT_OR_NUMBER = WithJsonSchema({"type": ["string", "number"]})
 _ANY_TEXT = WithJsonSchema({"type": ["string", "number"], "maxLength": 400})
 
@@ -90,6 +100,12 @@ Text = Annotated[str, BeforeValidator(_text), Field(max_length=400), _ANY_TEXT]
 Name = Annotated[str, BeforeValidator(_name), Field(min_length=1, max_length=60), _ANY_TEXT]
 Flag = Annotated[bool, BeforeValidator(_flag), WithJsonSchema({"enum": ["yes", "no", True, False]})]
 Count = Annotated[int, BeforeValidator(count_of), Field(ge=0, le=9999), _TEXT_OR_NUMBER]
+Line = Annotated[int, Field(ge=1, le=32)]
+Size = Annotated[
+    tuple[Line, Line],
+    BeforeValidator(_size),
+    WithJsonSchema({"type": "string", "pattern": r"^[0-9]+\s*[xX]\s*[0-9]+$"}),
+]
 Position = Annotated[int, BeforeValidator(count_of), Field(ge=1, le=200), _TEXT_OR_NUMBER]
 Colour = Annotated[str, BeforeValidator(_colour), WithJsonSchema({"type": "string"})]
 

@@ -29,7 +29,7 @@ class Part:
     DEVELOPERS.md), for example ``switch/C3/segment2``. ``nets`` are the terminals in the order of
     the kind (see ``circuit/kinds.toml``); a part of the signal layer has no nets.
     ``values`` override the healthy values of the kind. ``aliases`` are what is printed on the
-    machine, free text.
+    machine, free text. ``verified``: somebody looked at the machine, and it is so.
     """
 
     reference: str
@@ -46,6 +46,7 @@ class Part:
     aliases: tuple[str, ...] = ()
     origin: Origin = "assumed"
     note: str = ""
+    verified: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +93,7 @@ class Line:
     ``board_net`` is the net at the drive or sensing part; ``lug_nets`` are the nets of the lugs in
     chain order. ``drive`` names the :class:`Drive` (strobed or driven lines), ``sensor`` the
     :class:`Sensor` (switch rows). ``parts`` lists every part of the line in order from the board.
+    ``verified``: somebody looked at the machine, and what is said of the line is so.
     """
 
     key: str
@@ -103,11 +105,14 @@ class Line:
     chain_order: ChainOrder = "assumed"
     parts: tuple[str, ...] = ()
     colour: str = ""
+    verified: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """A place of a matrix. ``reference`` is ``switch/C3R5``; ``element`` is its contact or lamp."""
+    """A place of a matrix. ``reference`` is ``switch/C3R5``; ``element`` is what closes, glows or pulls
+    there. ``verified``: somebody looked at the machine, and the device of that name is at that place.
+    """
 
     reference: str
     column: str
@@ -117,6 +122,7 @@ class Cell:
     diode: str = ""
     aliases: tuple[str, ...] = ()
     parts: tuple[str, ...] = ()
+    verified: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +155,27 @@ class Switch:
 
 
 @dataclass(frozen=True, slots=True)
+class Opto:
+    """An optical pair that does the work of a contact; ``reference`` is that of its switch.
+
+    ``emitter`` sends light to ``receiver`` (kind phototransistor, which conducts while light
+    arrives) until something stands in the beam. ``parts`` lists what feeds the emitter, in order
+    from the net ``feed`` to ground. ``contact`` is the part that conducts in the place of a contact:
+    the receiver itself, which then is a contact that opens when the beam is interrupted; or, where
+    ``sensor`` is filled, the output of a buffer, which conducts while that sensor reads closed, that
+    is while the receiver is dark.
+    """
+
+    reference: str
+    emitter: str
+    receiver: str
+    contact: str
+    feed: str
+    parts: tuple[str, ...] = ()
+    sensor: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Lamp:
     """Any lamp: in a matrix, or with its own drive, or on an undriven (always on) line."""
 
@@ -168,7 +195,9 @@ class Coil:
     the logic fires it), ``trigger`` the sensor that reads that switch on the driver board, where it
     has one of its own. ``enable`` names signal parts without which it does not fire. ``holds``
     marks a winding meant to stay on. ``end_of_stroke`` names the contact that releases the power
-    winding, if any.
+    winding, if any. ``also`` names drives that the logic commands together with ``drive``: the
+    column of a coil matrix, the relay that switches a shared drive over to this coil. ``matrix``
+    is filled for a coil of a matrix.
     """
 
     reference: str
@@ -183,6 +212,8 @@ class Coil:
     end_of_stroke: str = ""
     parts: tuple[str, ...] = ()
     trigger: str = ""
+    also: tuple[str, ...] = ()
+    matrix: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,3 +285,5 @@ class Wiring:
     digest: str = ""
     batteries: tuple[str, ...] = ()
     """Boards that carry a battery."""
+    optos: Mapping[str, Opto] = field(default_factory=dict)
+    """Optical pairs, by the reference of their switch."""

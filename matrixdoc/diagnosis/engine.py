@@ -23,7 +23,16 @@ from matrixdoc.definition.wiring import Wiring
 from matrixdoc.diagnosis.analysis import Analysis, Complaint, analyse, outside_share
 from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault
 from matrixdoc.diagnosis.explain import build_causes, explained
-from matrixdoc.diagnosis.ranking import Option, entropy_bits, outcome_table, worth
+from matrixdoc.diagnosis.policy import Choice, decide
+from matrixdoc.diagnosis.policy_problem import Problem
+from matrixdoc.diagnosis.ranking import (
+    Circumstances,
+    Option,
+    build_problem,
+    entropy_bits,
+    outcome_table,
+    repair_of,
+)
 from matrixdoc.diagnosis.results import Cause, Diagnosis, ExpectedOutcome, RankedCheck
 from matrixdoc.diagnosis.settings import Settings
 from matrixdoc.diagnosis.suspects import Suspect, suspects_of
@@ -35,10 +44,12 @@ PARTS_CONSIDERED = 12
 SUSPECTS_CONSIDERED = 24
 DONE_WITH = 0.15
 """A complaint that is still there with less probability than this is repaired and proven."""
-WORTH_A_SECOND_LOOK = 0.12
+WORTH_A_SECOND_LOOK = 0.2
 """A report that may be a slip with at least this probability is looked at again first."""
 LEADERS, LEAST_CHECKED = 6, 0.02
 """Checks are generated for this many leading suspects, and for any other at least this probable."""
+LEAST_BITS = 1e-3
+"""A check that tells less is not offered."""
 LOCKED_LIMIT = 0.3
 """Checks under power are held back while a locked coil is at least this probable."""
 
@@ -82,7 +93,7 @@ class _Job:
     still_wrong: float
 
 
-_Row = tuple[float, _Job, Option, float]
+_Row = tuple[Choice, _Job, Option]
 
 
 def _distinct(rows: Sequence[_Row]) -> list[_Row]:
@@ -90,7 +101,7 @@ def _distinct(rows: Sequence[_Row]) -> list[_Row]:
     seen: set[tuple[object, ...]] = set()
     kept = []
     for row in rows:
-        _, job, option, _ = row
+        _, job, option = row
         if option.check.kind != "act":
             _, table = outcome_table(option, 0.0)
             split = tuple(int(np.argmax(table[:, h])) for h in range(table.shape[1]))
@@ -205,8 +216,8 @@ class Engine:
             options.append(Option(check, self._minutes(check), predictions))
         proof = self._proof(analysis, complaint)
         for suspect in considered:
-            check = self.generator.repair(suspect.faults, proof)
-            mends = tuple(s.faults[0].part in check.mends and len(s.faults) == 1 for s in considered)
+            check = repair_of(self.generator, suspect.faults, proof)
+            mends = tuple(all(f.part in check.mends for f in s.faults) for s in considered)
             if not any(o.check.key == check.key for o in options):
                 options.append(Option(check, self._minutes(check), (), mends))
         return options
@@ -308,47 +319,55 @@ class Engine:
 
     def checks(self, told: Told, limit: int) -> tuple[RankedCheck, ...]:
         """The next checks, those first after which finishing is expected to cost least."""
-        done = {(f.situation, f.look) for f in told.findings[max(told.proving, 0) :]}
         rows: list[_Row] = []
         first: list[RankedCheck] = []
         for job in self.jobs(told):
             if job.still_wrong < DONE_WITH:
                 continue
-            held_back = self._locked(job) >= LOCKED_LIMIT
+            problem, options = self.plan(job, told)
             again = self._look_again(job, told)
-            if again is not None and again.check.key not in told.declined and not held_back:
+            if again is not None and again.check.key not in told.declined and not problem.held_back:
                 first.append(again)
-            considered = job.suspects[:SUSPECTS_CONSIDERED]
-            probability = self._given_real(job, considered)
-            minutes = np.array([self._repair_minutes(s) for s in considered])
-            for option in job.options:
-                check = option.check
-                if check.key in told.declined:
-                    continue
-                if check.kind != "act" and (check.situation, check.look) in done:
-                    continue
-                if held_back and check.kind != "act" and check.situation.power:
-                    continue
-                value = worth(option, probability, minutes, self.settings.slip_rate)
-                if value.bits < 1e-3:
-                    continue
-                rows.append((value.finish, job, option, value.bits))
-        rows.sort(key=lambda r: (r[0], -r[3], r[2].check.key))
+            choices = decide(problem, problem.start())
+            rows.extend((c, job, options[c.action]) for c in choices if c.bits >= LEAST_BITS)
+        rows.sort(key=lambda r: (r[0].finish, -r[0].bits, r[2].check.key))
         result = []
-        for rank, (finish, job, option, bits) in enumerate(_distinct(rows)[:limit], start=1):
+        for rank, (choice, job, option) in enumerate(_distinct(rows)[:limit], start=1):
             result.append(
                 RankedCheck(
                     rank=rank,
                     check=option.check,
-                    minutes=option.minutes,
-                    information_bits=bits,
-                    value=finish,
+                    minutes=choice.minutes,
+                    information_bits=choice.bits,
+                    value=choice.finish,
                     expected=self._expected(job, option),
-                    reason=self._reason(job, option, finish, bits),
+                    reason=self._reason(job, option, choice),
                 )
             )
         ordered = [*first, *result][:limit]
         return tuple(replace(check, rank=rank) for rank, check in enumerate(ordered, start=1))
+
+    def plan(self, job: _Job, told: Told) -> tuple[Problem, tuple[Option, ...]]:
+        """What is left to do about a complaint as a problem for the policy, and its options in order.
+
+        Checks that were declined or done already are left out, so the plan goes around them.
+        """
+        done = {(f.situation, f.look) for f in told.findings[max(told.proving, 0) :]}
+        options = tuple(
+            o
+            for o in job.options
+            if o.check.key not in told.declined
+            and (o.check.kind == "act" or (o.check.situation, o.check.look) not in done)
+        )
+        closed = {
+            key: place.minutes
+            for key, place in self.wiring.places.items()
+            if key not in self.settings.open_places
+        }
+        power = told.findings[-1].situation.power if told.findings else True
+        where = Circumstances(closed, power, self._hazard(job), LOCKED_LIMIT)
+        considered = job.suspects[:SUSPECTS_CONSIDERED]
+        return build_problem(options, self._given_real(job, considered), where), options
 
     def _look_again(self, job: _Job, told: Told) -> RankedCheck | None:
         """The look that showed the complaint, once more: to prove a repair, or where the report may
@@ -383,29 +402,17 @@ class Engine:
         every = sum(s.probability for s in job.suspects) + job.outside
         return np.array([s.probability / max(every, 1e-9) for s in considered])
 
-    def _repair_minutes(self, suspect: Suspect) -> float:
-        total = 0.0
-        for fault in suspect.faults:
-            entry = self.possible[fault]
-            part = self.model.part(fault.part)
-            place = self.wiring.places.get(part.place)
-            access = (
-                place.minutes if place is not None and part.place not in self.settings.open_places else 0.0
-            )
-            total += (entry.repair_minutes + access) / max(entry.success, 0.1)
-        return max(total, 0.5)
-
-    def _locked(self, job: _Job) -> float:
-        """Probability that a coil pulls in by itself as soon as power is on."""
+    def _hazard(self, job: _Job) -> tuple[float, ...]:
+        """How surely a coil pulls in by itself, power on, under each suspect and under none of them."""
         look, situation = Look("resting coils"), Situation()
-        total = 0.0
         considered = job.suspects[:SUSPECTS_CONSIDERED]
-        questions = [(situation, look, tuple(sorted({*s.faults, *job.background}))) for s in considered]
+        hypotheses = [tuple(sorted({*s.faults, *job.background})) for s in considered] + [job.background]
+        questions = [(situation, look, hypothesis) for hypothesis in hypotheses]
         self.predictor.prepare(questions)
-        for suspect, question in zip(considered, questions, strict=True):
-            prediction = self.predictor.predict(*question)
-            total += suspect.probability * sum(share for outcome, share in prediction if outcome)
-        return total
+        return tuple(
+            sum(share for outcome, share in self.predictor.predict(*question) if outcome)
+            for question in questions
+        )
 
     def _expected(self, job: _Job, option: Option) -> tuple[ExpectedOutcome, ...]:
         """What the check would show under each leading group."""
@@ -425,7 +432,8 @@ class Engine:
             )
         return tuple(rows)
 
-    def _reason(self, job: _Job, option: Option, finish: float, bits: float) -> str:
+    def _reason(self, job: _Job, option: Option, choice: Choice) -> str:
+        finish = f"about {choice.finish:.0f} min to finish when starting with it"
         if option.check.kind == "act":
             considered = job.suspects[:SUSPECTS_CONSIDERED]
             cured = sum(
@@ -433,13 +441,10 @@ class Engine:
                 for s, m in zip(considered, option.mends, strict=True)
                 if m
             )
-            return (
-                f"cures it with {cured:.0%}; at {option.minutes:.0f} min that is cheaper than proving it first"
-                f" (about {finish:.0f} min to finish)"
-            )
+            return f"cures it with {cured:.0%}; {finish}"
         outcomes = {
             words
             for h, _ in enumerate(job.suspects[:SUSPECTS_CONSIDERED])
             for words in [outcome_words(self.wiring, option.check.look, option.predictions[h][0][0])]
         }
-        return f"tells {len(outcomes)} groups of suspects apart, {bits:.2f} bit (about {finish:.0f} min to finish)"
+        return f"tells {len(outcomes)} groups of suspects apart, {choice.bits:.2f} bit; {finish}"

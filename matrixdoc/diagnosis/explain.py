@@ -56,6 +56,12 @@ def reasons(
     return tuple(for_), tuple(against)
 
 
+def _proven(analysis: Analysis, fault: Fault) -> bool:
+    """Whether looks since the repair, and not the repair's good name alone, say that it is gone."""
+    untested = 1.0 - analysis.evidence.mended_now.get(fault.part, 0.0)
+    return analysis.still_there(fault) < min(PROVEN, 0.5 * untested)
+
+
 def build_causes(
     analysis: Analysis,
     groups: Sequence[Sequence[Suspect]],
@@ -75,7 +81,7 @@ def build_causes(
             title += f" (or {len(group) - 1} more that no check tells apart)"
         done = [repaired[f.part] for f in leader.faults if f.part in repaired]
         if done:
-            proven = max(analysis.still_there(f) for f in leader.faults) < PROVEN
+            proven = all(_proven(analysis, f) for f in leader.faults)
             title += f" [{done[0]}, {'proven by a look since' if proven else 'not yet proven'}]"
         rest = [s for s in every if s not in group]
         for_, against = reasons(analysis, leader.faults, rest)

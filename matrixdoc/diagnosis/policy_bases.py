@@ -52,20 +52,6 @@ def giving_up(problem: Problem) -> float:
     return min(problem.give_up, ENDLESS)
 
 
-def repair_picks(problem: Problem, states: States) -> Ints:
-    """(N,) the repair with the best probability over cost in each state; -1 where there is none."""
-    return _best(_repair_index(problem, states.belief, states), problem.repairs)
-
-
-def _repair_index(problem: Problem, alive: Array, states: States) -> Array:
-    repairs = problem.repairs
-    cured = alive @ problem.success[:, repairs]
-    index = cured / costs(problem, states)[:, repairs]
-    usable = (cured > DONE_MASS) & (states.left[:, repairs] > 0)
-    result: Array = np.where(usable, index, -1.0)
-    return result
-
-
 def _best(index: Array, names: Ints) -> Ints:
     """First best column of each row, as an action; -1 where no index is positive."""
     if not index.shape[1]:
@@ -76,32 +62,47 @@ def _best(index: Array, names: Ints) -> Ints:
     return np.where(top[:, 0] > 0.0, names[column], -1)
 
 
+def repair_picks(problem: Problem, states: States) -> tuple[Ints, Array]:
+    """(N,) the repair with the best probability over cost in each state, -1 where there is none, and
+    (N, repairs) what each costs. ``states.belief`` need not sum to 1.
+    """
+    repairs = problem.repairs
+    cured = states.belief @ problem.success[:, repairs]
+    price = problem.prices[:, repairs][states.setup]
+    usable = (cured > DONE_MASS) & (states.left[:, repairs] > 0)
+    return _best(np.where(usable, cured / price, -1.0), np.arange(len(repairs))), price
+
+
 def repair_run(problem: Problem, states: States) -> Array:
-    """(N,) expected minutes of repairing in order of probability over cost, stopped where best."""
+    """(N,) expected minutes of repairing in order of probability over cost, stopped where best.
+
+    A repair that costs more than it is expected to save of giving up ends the run.
+    """
     give_up = giving_up(problem)
     best = np.full(len(states), give_up)
-    if not len(problem.repairs):
+    repairs = problem.repairs
+    if not len(repairs):
         return best
-    rows = np.arange(len(states))
-    alive, now = states.belief, states
+    fails = 1.0 - problem.success[:, repairs].T
+    rows, now = np.arange(len(states)), states
     mass, spent = np.ones(len(states)), np.zeros(len(states))
-    for _ in range(int(states.left[:, problem.repairs].sum(axis=1).max(initial=0))):
-        pick = repair_picks(problem, States(alive, now.left, now.opened, now.power))
-        going = (pick >= 0) & (mass > DONE_MASS)
-        if not going.all():
-            rows, alive, now = rows[going], alive[going], now.take(going)
-            mass, spent, pick = mass[going], spent[going], pick[going]
-        if not len(rows):
-            break
+    while len(rows):
+        pick, price = repair_picks(problem, now)
         line = np.arange(len(rows))
-        spent = spent + mass * costs(problem, now)[line, pick]
-        alive = alive * (1.0 - problem.success[:, pick].T)
-        mass = alive.sum(axis=1)
-        mass[mass < DONE_MASS] = 0.0
-        left = now.left.copy()
-        left[line, pick] -= 1
-        opened = now.opened | (problem.needs.T[pick] > 0.0) if problem.places else now.opened
-        now = States(alive, left, opened, problem.power_left[now.power, pick])
+        due = price[line, pick]
+        alive = now.belief * fails[pick]
+        after = alive.sum(axis=1)
+        after[after < DONE_MASS] = 0.0
+        going = (pick >= 0) & (mass > DONE_MASS) & ((mass - after) * give_up > due * mass)
+        if not going.any():
+            break
+        rows, line, pick, alive = rows[going], line[going], pick[going], alive[going]
+        spent = spent[going] + mass[going] * due[going]
+        mass = after[going]
+        done = repairs[pick]
+        left = now.left[line]
+        left[np.arange(len(rows)), done] -= 1
+        now = States(alive, left, problem.after[now.setup[line], done])
         best[rows] = np.minimum(best[rows], spent + mass * give_up)
     return best
 

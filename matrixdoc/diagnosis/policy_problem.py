@@ -25,6 +25,7 @@ Ints = npt.NDArray[np.intp]
 
 NEGLIGIBLE = 1e-12
 """An outcome less probable than this is taken as impossible."""
+MOST_PLACES = 10
 
 
 @dataclass(frozen=True)
@@ -83,55 +84,54 @@ class Problem:
     hazard_limit: float = 1.0
 
     @cached_property
-    def places(self) -> tuple[str, ...]:
-        """Places that some action needs and that are not open."""
+    def shared(self) -> tuple[str, ...]:
+        """Closed places that actions need, each paid once. Beyond :data:`MOST_PLACES` the quickest to
+        open are left out: those are paid each time.
+        """
         wanted = {p for a in self.actions for p in a.places}
-        return tuple(p for p in self.place_minutes if p in wanted)
+        closed = [p for p, minutes in self.place_minutes.items() if p in wanted and minutes > 0.0]
+        kept = sorted(closed, key=lambda p: -self.place_minutes[p])[:MOST_PLACES]
+        return tuple(p for p in closed if p in kept)
 
     @cached_property
-    def needs(self) -> Array:
-        """(places, actions) minutes that an action would add for a place that is closed."""
-        return np.array(
-            [
-                [self.place_minutes[p] if p in a.places else 0.0 for a in self.actions]
-                for p in self.places
-            ]
-        ).reshape(len(self.places), len(self.actions))
+    def opens(self) -> Ints:
+        """(actions,) bits of the shared places that each action needs open."""
+        bit = {place: 2 << number for number, place in enumerate(self.shared)}
+        return np.array([sum(bit.get(p, 0) for p in set(a.places)) for a in self.actions], dtype=np.intp)
 
     @cached_property
-    def minutes(self) -> Array:
-        """(actions,) own minutes; a repair's include switching on again to see whether it helped."""
+    def prices(self) -> Array:
+        """(set-ups, actions) minutes of each action from each set-up (see :class:`States`), with
+        whatever has to be opened or switched first; a repair's include switching on again to see
+        whether it helped.
+        """
         off, on = self.power_minutes
-        own = []
-        for a in self.actions:
-            change = 0.0
-            if a.power is not None and a.power_after is not None and a.power != a.power_after:
-                change = on if a.power_after else off
-            own.append(a.minutes + change)
-        return np.array(own)
+        setups = np.arange(2 << len(self.shared))
+        powered = (setups & 1) == 1
+        found = np.zeros((len(setups), len(self.actions)))
+        for number, action in enumerate(self.actions):
+            minutes = np.full(len(setups), action.minutes)
+            for bit, place in enumerate(self.shared):
+                if place in action.places:
+                    minutes += np.where(setups & (2 << bit), 0.0, self.place_minutes[place])
+            minutes += sum(self.place_minutes.get(p, 0.0) for p in action.places if p not in self.shared)
+            if action.power is not None:
+                due = on if action.power else off
+                minutes += np.where(powered == action.power, 0.0, due)
+                if action.power_after not in (None, action.power):
+                    minutes += on if action.power_after else off
+            found[:, number] = minutes
+        return found
 
     @cached_property
-    def power_cost(self) -> Array:
-        """(2, actions) minutes to bring the power where an action needs it, from off and from on."""
-        off, on = self.power_minutes
-        return np.array(
-            [
-                [on if a.power is True else 0.0 for a in self.actions],
-                [off if a.power is False else 0.0 for a in self.actions],
-            ]
-        ).reshape(2, len(self.actions))
-
-    @cached_property
-    def power_left(self) -> npt.NDArray[np.int8]:
-        """(2, actions) the power state after an action, from off and from on."""
-        rows = []
-        for before in (False, True):
-            after = [
-                a.power_after if a.power_after is not None else (before if a.power is None else a.power)
-                for a in self.actions
-            ]
-            rows.append(after)
-        return np.array(rows, dtype=np.int8).reshape(2, len(self.actions))
+    def after(self) -> Ints:
+        """(set-ups, actions) the set-up that each action leaves."""
+        setups = np.arange(2 << len(self.shared))[:, None] | self.opens[None, :]
+        for number, action in enumerate(self.actions):
+            power = action.power if action.power_after is None else action.power_after
+            if power is not None:
+                setups[:, number] = (setups[:, number] & ~1) | int(power)
+        return setups
 
     @cached_property
     def starts(self) -> Ints:
@@ -178,9 +178,15 @@ class Problem:
         """Indices of the repairs."""
         return np.array([n for n, a in enumerate(self.actions) if a.mends], dtype=np.intp)
 
+    @property
+    def held_back(self) -> bool:
+        """Whether the hazard forbids actions with ``risk`` at the start."""
+        hazard = self.hazard
+        return hazard is not None and float(self.probability @ hazard) >= self.hazard_limit
+
     @cached_property
     def is_repair(self) -> Bools:
-        """(actions,)"""
+        """(actions,) whether an action is a repair."""
         return np.array([a.mends for a in self.actions], dtype=bool)
 
     @cached_property
@@ -204,28 +210,26 @@ class Problem:
         return States(
             np.asarray(self.probability, dtype=float)[None, :].copy(),
             np.array([[a.tries for a in self.actions]], dtype=np.int8),
-            np.zeros((1, len(self.places)), dtype=bool),
-            np.array([self.power], dtype=np.int8),
+            np.array([int(self.power)], dtype=np.intp),
         )
 
 
 @dataclass(frozen=True)
 class States:
-    """A batch of N states: ``belief`` (N, hypotheses + 1), ``left`` (N, actions) tries, ``opened``
-    (N, places), ``power`` (N,).
+    """A batch of N states: ``belief`` (N, hypotheses + 1), ``left`` (N, actions) tries, ``setup`` (N,)
+    bits: the lowest says whether power is on, the others which of the shared places are open.
     """
 
     belief: Array
     left: npt.NDArray[np.int8]
-    opened: Bools
-    power: npt.NDArray[np.int8]
+    setup: Ints
 
     def __len__(self) -> int:
         return len(self.belief)
 
     def take(self, rows: Ints | Bools) -> States:
         """These rows only."""
-        return States(self.belief[rows], self.left[rows], self.opened[rows], self.power[rows])
+        return States(self.belief[rows], self.left[rows], self.setup[rows])
 
 
 def joined(batches: Sequence[States]) -> States:
@@ -233,17 +237,13 @@ def joined(batches: Sequence[States]) -> States:
     return States(
         np.concatenate([b.belief for b in batches]),
         np.concatenate([b.left for b in batches]),
-        np.concatenate([b.opened for b in batches]),
-        np.concatenate([b.power for b in batches]),
+        np.concatenate([b.setup for b in batches]),
     )
 
 
 def costs(problem: Problem, states: States) -> Array:
     """(N, actions) minutes of each action from each state, set-ups that are still due included."""
-    found = problem.minutes + problem.power_cost[states.power]
-    if problem.places:
-        found = found + (~states.opened).astype(float) @ problem.needs
-    result: Array = found
+    result: Array = problem.prices[states.setup]
     return result
 
 
@@ -279,11 +279,8 @@ def follow(problem: Problem, states: States, actions: Ints) -> Step:
     done = actions[parent]
     left = states.left[parent].copy()
     left[np.arange(len(done)), done] -= 1
-    opened = states.opened[parent]
-    if problem.places:
-        opened = opened | (problem.needs.T[done] > 0.0)
-    power = problem.power_left[states.power[parent], done]
-    return Step(States(belief, left, opened, power), parent, probability, outcome)
+    setup = problem.after[states.setup[parent], done]
+    return Step(States(belief, left, setup), parent, probability, outcome)
 
 
 def every_step(problem: Problem, state: States, actions: Ints) -> Step:

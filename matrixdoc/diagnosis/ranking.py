@@ -19,7 +19,7 @@ import numpy.typing as npt
 from matrixdoc.checks.generate import CheckGenerator
 from matrixdoc.checks.likelihood import SPREADS
 from matrixdoc.checks.prediction import Prediction
-from matrixdoc.checks.situation import OPEN_LOOP, Check, Outcome
+from matrixdoc.checks.situation import Check, Outcome
 from matrixdoc.diagnosis.policy_problem import Action, Problem
 from matrixdoc.faults.priors import Fault
 
@@ -173,6 +173,4 @@ def _action(option: Option) -> Action:
             tries=TRIES,
         )
     power = check.situation.power
-    return Action(
-        check.key, minutes, option.tabulated[1], places=check.places, power=power, risk=power
-    )
+    return Action(check.key, minutes, option.tabulated[1], places=check.places, power=power, risk=power)

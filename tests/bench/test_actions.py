@@ -18,6 +18,7 @@ from matrixdoc.bench.actions import (
 )
 from matrixdoc.bench.app import MOVE_KEYS, BenchApp
 from matrixdoc.bench.panes import FooterBar
+from matrixdoc.bench.picture import settle
 from matrixdoc.bench.signs import SIGNS
 from tests.bench.fakes import fake_case
 
@@ -99,7 +100,7 @@ async def test_the_palette_offers_the_table():
 
     app = BenchApp(Opened(fake_case(), None, ""))
     async with app.run_test() as pilot:
-        await pilot.pause()
+        await settle(app, pilot)
         offered = {command.help for command in app.get_system_commands(app.screen)}
     assert offered == {
         a.name for a in itertools.chain(actions_in("switch"), actions_in("bench")) if a.palette

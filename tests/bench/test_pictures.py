@@ -27,16 +27,19 @@ def after(*keys):
     return go
 
 
-@pytest.mark.parametrize("size", [SMALL, LARGE], ids=["80x24", "120x40"])
+VIEWS = {
+    "marks": MARKS,
+    "check": (*MARKS, "k", "enter"),
+    "causes": (*MARKS, "c"),
+    "locked": ("3", "l"),
+    "choosing": ("o", "down", "space"),
+}
+
+
 @pytest.mark.parametrize(
-    "keys",
-    [
-        pytest.param(MARKS, id="marks"),
-        pytest.param((*MARKS, "k", "enter"), id="check"),
-        pytest.param((*MARKS, "c"), id="causes"),
-        pytest.param(("3", "l"), id="locked"),
-        pytest.param(("o", "down", "space"), id="choosing"),
-    ],
+    ("size", "keys"),
+    [pytest.param(SMALL, keys, id=f"80x24-{name}") for name, keys in VIEWS.items()]
+    + [pytest.param(LARGE, VIEWS[name], id=f"120x40-{name}") for name in ("marks", "check")],
 )
 def test_the_bench(snap_compare, size, keys):
     assert snap_compare(bench(), terminal_size=size, run_before=after(*keys))

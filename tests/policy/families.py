@@ -92,7 +92,9 @@ def small_machine(rng: np.random.Generator) -> Problem:
     for h in rng.permutation(count)[:3]:
         bad = np.zeros(count + 1)
         bad[h] = 1.0
-        actions.append(check(f"test {h}", _minutes(rng, 1.0, 6.0), _pass_fail(bad), places=where(), power=False))
+        actions.append(
+            check(f"test {h}", _minutes(rng, 1.0, 6.0), _pass_fail(bad), places=where(), power=False)
+        )
     for h in range(count):
         cures = np.zeros(count + 1)
         cures[h] = 1.0
@@ -102,7 +104,11 @@ def small_machine(rng: np.random.Generator) -> Problem:
             )
         )
     return Problem(
-        _prior(rng, count, rest=0.05), tuple(actions), place_minutes=places, power_minutes=(1.0, 0.5), give_up=60.0
+        _prior(rng, count, rest=0.05),
+        tuple(actions),
+        place_minutes=places,
+        power_minutes=(1.0, 0.5),
+        give_up=60.0,
     )
 
 
@@ -136,11 +142,13 @@ def imperfect_machine(rng: np.random.Generator) -> Problem:
         actions.append(
             check(f"look {t}", _minutes(rng, 1.0, 6.0), table, places=where(), power=bool(rng.integers(0, 2)))
         )
-    actions.extend(
-        _repairs(rng, count, (0.7, 1.0), places=("panel",), power=False, power_after=True)
-    )
+    actions.extend(_repairs(rng, count, (0.7, 1.0), places=("panel",), power=False, power_after=True))
     return Problem(
-        _prior(rng, count, rest=0.05), tuple(actions), place_minutes=places, power_minutes=(1.0, 0.5), give_up=60.0
+        _prior(rng, count, rest=0.05),
+        tuple(actions),
+        place_minutes=places,
+        power_minutes=(1.0, 0.5),
+        give_up=60.0,
     )
 
 

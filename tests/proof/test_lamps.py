@@ -67,7 +67,7 @@ def phases_of(grid: Grid, lit: list[str], wrong: Moment) -> tuple[Moment, ...]:
     return tuple(found)
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=None)
 def scans(name: str) -> list[LampScan]:
     """Random scans of one style: several lamps commanded, 0 to 3 things wrong; settled by the package."""
     count = scaled(SHIPPED_SCANS if name in SHIPPED else STYLED_SCANS)
@@ -124,6 +124,14 @@ def design(machine: Machine, lamp: str) -> float:
     return value["design_a"] * value.get("design_v", 1.0)
 
 
+def filament_ohm(machine: Machine, lamp: str, watts: float) -> float:
+    """Resistance of a filament at an average power, by the law in the docstring of this module."""
+    value = machine.elements[lamp].values
+    hot = value["design_v"] / value["design_a"]
+    warm = hot * (watts / (value["design_v"] * value["design_a"])) ** (0.45 / 1.55) if watts > 0.0 else 0.0
+    return max(warm, value["cold_ohm"])
+
+
 def check(scan: LampScan, theirs: list[Volts | None], tally: Tally) -> None:
     """Volts in every phase, and every lamp's average."""
     for deck, our, their in zip(scan.decks, scan.points, theirs, strict=True):
@@ -140,8 +148,15 @@ def check(scan: LampScan, theirs: list[Volts | None], tally: Tally) -> None:
     solved = [their for their in theirs if their is not None]
     if len(solved) < len(theirs):
         return
+    if not all(state.converged for state in scan.states.values()):
+        tally.failures.append(f"{scan.words}: the filaments do not settle")
     for lamp, value in averages(scan.machine, list(scan.states), scan.phases, solved).items():
         state, scale = scan.states[lamp], design(scan.machine, lamp)
+        if not math.isnan(state.ohm) and lamp not in scan.phases[0].damage:
+            # The simulated power at the settled resistance gives that resistance again.
+            again = filament_ohm(scan.machine, lamp, value)
+            if abs(again / state.ohm - 1.0) > POWER_SHARE:
+                tally.failures.append(f"{scan.words}: {lamp} {state.ohm} ohm gives {again} ohm")
         ours = state.average_a if math.isnan(state.ohm) else state.power_w
         if max(abs(ours), abs(value)) < DARK * scale:
             continue
@@ -167,42 +182,15 @@ def test_random_lamp_scans(name, simulator, record_property, tmp_path):
     assert tally.readings > tally.situations
 
 
-def filament_ohm(machine: Machine, lamp: str, watts: float) -> float:
-    """Resistance of a filament at an average power, by the law in the docstring of this module."""
-    value = machine.elements[lamp].values
-    hot = value["design_v"] / value["design_a"]
-    warm = hot * (watts / (value["design_v"] * value["design_a"])) ** (0.45 / 1.55) if watts > 0.0 else 0.0
-    return max(warm, value["cold_ohm"])
-
-
-@pytest.mark.parametrize("name", [*SHIPPED, *LAMP_STYLES])
-def test_settled_filaments_are_a_fixed_point(name):
-    # Powers by the simulator at the settled resistances give these resistances again, within 1 %.
-    wrong = []
-    for scan in scans(name):
-        volts = [found for found in by_neospice(scan.decks) if found is not None]
-        if len(volts) < len(scan.decks):
-            continue
-        powers = averages(scan.machine, list(scan.states), scan.phases, volts)
-        for lamp, state in scan.states.items():
-            if math.isnan(state.ohm) or any(lamp in m.damage for m in scan.phases):
-                continue
-            again = filament_ohm(scan.machine, lamp, powers[lamp])
-            if state.converged and abs(again / state.ohm - 1.0) > 0.01:
-                wrong.append(f"{scan.words}: {lamp} {state.ohm} gives {again}")
-        assert all(state.converged for state in scan.states.values()), scan.words
-    assert not wrong, "\n".join(wrong[:20])
-
-
 @pytest.mark.parametrize("name", SHIPPED)
 @pytest.mark.parametrize("start", [0.1, 4.0])
 def test_another_loop_settles_to_the_same(name, start):
     # Started cold and started far too hot, without damping, with the simulator in the loop.
-    for scan in scans(name)[:3]:
+    for scan in scans(name)[:2]:
         filaments = [lamp for lamp, state in scan.states.items() if not math.isnan(state.ohm)]
         ohms = {lamp: start * scan.machine.elements[lamp].values["ohm"] for lamp in filaments}
         nets = [scan.machine.net(*end) for end in scan.looked]
-        for _ in range(12):
+        for _ in range(10):
             phases = tuple(replace(moment, filaments=ohms) for moment in scan.phases)
             found = by_neospice([deck_for(scan.machine, moment, nets) for moment in phases])
             volts = [one for one in found if one is not None]

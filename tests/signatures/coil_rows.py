@@ -68,12 +68,13 @@ def coil_of(wiring: Wiring, reference: str) -> Coil:
 
 
 def neighbours(technician: Technician, coil: str, rng: random.Random) -> list[str]:
-    """One other coil on the same feed, one on another."""
+    """The coil before it on the chain of its feed (the next one for the first), one on another feed."""
     wiring = technician.case.wiring
     own = feed_of(wiring, coil)
-    same = [c for c in fed_by(wiring, own) if c != coil]
+    chain = fed_by(wiring, own)
+    place = chain.index(coil)
     far = [c for f in feeds(wiring) if f != own for c in fed_by(wiring, f)]
-    return [rng.choice(same), rng.choice(far)]
+    return [chain[place - 1 if place else 1], rng.choice(far)]
 
 
 def dead(technician: Technician, place: str, rng: random.Random) -> None:
