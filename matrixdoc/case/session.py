@@ -183,12 +183,17 @@ class Session:
     def unproven(self, entries: Sequence[StandingEntry]) -> tuple[str, ...]:
         """Repairs after which nobody has looked again at what was wrong."""
         waiting: list[str] = []
+        complained: set[tuple[Situation, Look]] = set()
         for entry in entries:
             if entry.kind == "repair":
                 parts = ", ".join(entry.parts)
                 waiting.append(f"{DONE_WORDS.get(entry.action, 'mended')}: {parts}; not yet proven")
-            elif entry.kind == "finding" and waiting:
-                waiting.clear()
+            elif entry.finding is not None:
+                look = (entry.finding.situation, entry.finding.look)
+                if waiting and look in complained:
+                    waiting.clear()
+                elif not waiting:
+                    complained.add(look)
         return tuple(waiting)
 
     # -- answers -----------------------------------------------------------------------------

@@ -26,6 +26,7 @@ COMMANDS: dict[str | None, Command] = {
     "chart": _late("show", "chart"),
     "path": _late("path", "path"),
     "diagnose": _late("diagnose", "diagnose"),
+    "tree": _late("tree", "tree"),
     "simulate": _late("simulate", "simulate"),
     "spice": _late("deck", "spice"),
     "schema": _late("schema", "schema"),

@@ -15,6 +15,7 @@ from matrixdoc.definition.errors import Problem
 from matrixdoc.definition.wiring import Wiring
 from matrixdoc.diagnosis.results import Cause, Diagnosis, ExplainedFinding, FaultName, RankedCheck, Reason
 from matrixdoc.diagnosis.settings import Settings
+from matrixdoc.diagnosis.tree_words import FaultTree, PlanStep
 from matrixdoc.faults.priors import Fault
 
 
@@ -147,6 +148,43 @@ def _cause(cause: Cause) -> results.CauseResult:
         against=_reasons(cause.against),
         repair=cause.repair,
         caution=cause.caution,
+    )
+
+
+def tree_result(wiring: Wiring, tree: FaultTree, cautions: Sequence[str]) -> results.TreeResult:
+    """A fault tree."""
+    return results.TreeResult(
+        machine=tree.machine,
+        digest=wiring.digest,
+        cautions=list(cautions),
+        seen=list(tree.seen),
+        complaint=tree.complaint,
+        complaints=tree.complaints,
+        minutes=tree.minutes,
+        depth=tree.depth,
+        mass=tree.mass,
+        steps=[_tree_step(step) for step in tree.steps],
+    )
+
+
+def _tree_step(step: PlanStep) -> results.TreeStepResult:
+    return results.TreeStepResult(
+        number=step.number,
+        kind=step.kind,
+        what=step.title,
+        key=step.key,
+        power=step.power,
+        minutes=step.minutes,
+        finish=step.finish,
+        probability=step.probability,
+        depth=step.depth,
+        set_up=list(step.set_up),
+        cautions=list(step.cautions),
+        branches=[
+            results.BranchResult(words=list(b.words), probability=b.probability, target=b.target)
+            for b in step.branches
+        ],
+        likely=[results.LikelyResult(words=words, probability=p) for words, p in step.suspects],
     )
 
 

@@ -18,6 +18,7 @@ SCHEMAS = (
     "chart",
     "path",
     "diagnose",
+    "tree",
     "simulate",
     "spice",
 )
@@ -77,7 +78,19 @@ def build_parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(
         dest="command", metavar="COMMAND", title="commands", parser_class=_Parser
     )
-    for add in (_bench, _machines, _validate, _show, _chart, _path, _diagnose, _simulate, _spice, _schema):
+    for add in (
+        _bench,
+        _machines,
+        _validate,
+        _show,
+        _chart,
+        _path,
+        _diagnose,
+        _tree,
+        _simulate,
+        _spice,
+        _schema,
+    ):
         add(commands)
     return parser
 
@@ -122,6 +135,16 @@ def _positive(text: str) -> float:
         value = 0.0
     if not 0.0 < value <= 50.0:
         raise argparse.ArgumentTypeError(f"{text!r} is not a number above 0, up to 50")
+    return value
+
+
+def _percent(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = -1.0
+    if not 0.0 <= value <= 100.0:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a percentage from 0 to 100")
     return value
 
 
@@ -242,6 +265,12 @@ def _diagnose(commands: Commands) -> None:
     _machine(parser)
     _saw(parser)
     parser.add_argument("--top", metavar="N", type=_number(1), default=5, help="causes and checks shown (5)")
+    _conditions(parser)
+    _json(parser, "diagnose")
+
+
+def _conditions(parser: argparse.ArgumentParser) -> None:
+    """How the game arrived and what is open: the same for every command that reasons."""
     parser.add_argument(
         "--expected-faults",
         metavar="X",
@@ -258,7 +287,42 @@ def _diagnose(commands: Commands) -> None:
             f"--{name}", metavar="PLACE", action="append", default=[], help=f"{words}; repeatable"
         )
     parser.add_argument("--sat-for-years", action="store_true", help="the machine stood unused for years")
-    _json(parser, "diagnose")
+
+
+def _tree(commands: Commands) -> None:
+    parser = _command(
+        commands,
+        "tree",
+        "print the fault tree of a symptom: what to check, and then",
+        "Print the whole plan for what was seen: what to check first, and after each\n"
+        "outcome what to check or mend then, with minutes, cautions and readings, down to\n"
+        "a depth or until a branch is improbable. Symptoms are given as for diagnose.\n\n"
+        "Fault tree is the trade's word; IEC 61025 uses it for the analysis of an event by\n"
+        "AND and OR, which this is not.",
+        '  matrixdoc tree MACHINE --saw "coil 7 nothing"\n'
+        "  matrixdoc tree MACHINE seen.yaml --depth 8 --mass 1 --html tree.html\n"
+        "  matrixdoc tree MACHINE seen.yaml --dot > tree.dot",
+    )
+    _machine(parser)
+    _saw(parser)
+    parser.add_argument(
+        "--depth", metavar="N", type=_number(0), default=5, help="steps from the first to the deepest (5)"
+    )
+    parser.add_argument(
+        "--mass",
+        metavar="P",
+        type=_percent,
+        default=2.0,
+        help="leave out branches that fewer than P percent of cases come to (2)",
+    )
+    parser.add_argument(
+        "--complaint", metavar="N", type=_number(1), default=1, help="which complaint, the likeliest first (1)"
+    )
+    _conditions(parser)
+    form = parser.add_mutually_exclusive_group()
+    form.add_argument("--dot", action="store_true", help="print the graph in the DOT language")
+    form.add_argument("--html", metavar="FILE", default="", help="write one page for the printer (-: print it)")
+    _json(form, "tree")
 
 
 def _simulate(commands: Commands) -> None:

@@ -301,8 +301,57 @@ class SpiceResult(Result):
     deck: str
 
 
+class LikelyResult(Result):
+    """A cause and its probability once a step is reached."""
+
+    words: str
+    probability: float
+
+
+class BranchResult(Result):
+    """What may be seen after a step, how probable, and the step to go on with (0: done)."""
+
+    words: list[str]
+    probability: float
+    target: int
+
+
+class TreeStepResult(Result):
+    """One step of a fault tree; ``finish``: expected minutes from here to the end."""
+
+    number: int
+    kind: Literal["do", "cut", "give up", "done"]
+    what: str
+    key: str
+    power: bool
+    minutes: float
+    finish: float
+    probability: float
+    depth: int
+    set_up: list[str]
+    cautions: list[str]
+    branches: list[BranchResult]
+    likely: list[LikelyResult]
+
+
+class TreeResult(Result):
+    """``matrixdoc tree --json``."""
+
+    machine: str
+    digest: str
+    cautions: list[str]
+    seen: list[str]
+    complaint: int
+    complaints: int
+    minutes: float
+    depth: int
+    mass: float
+    steps: list[TreeStepResult]
+
+
 RESULTS: dict[str, type[Result]] = {
     "diagnose": DiagnoseResult,
+    "tree": TreeResult,
     "simulate": SimulateResult,
     "machines": MachinesResult,
     "validate": ValidateResult,

@@ -11,7 +11,6 @@ from matrixdoc.cli.inputs import NothingSeenError, laid_over, load, read_symptom
 from matrixdoc.cli.text import heading, labelled, minutes, safe, share, wrapped
 from matrixdoc.diagnosis.tree_page import complaint_words, headline, target_words, tree_dot, tree_page
 from matrixdoc.diagnosis.tree_words import NOTE, FaultTree, PlanStep
-from matrixdoc.files import write_text
 
 
 def tree(arguments: argparse.Namespace) -> int:
@@ -46,7 +45,7 @@ def tree(arguments: argparse.Namespace) -> int:
         if arguments.html == "-":
             print(page, end="")
         else:
-            write_text(Path(arguments.html), page)
+            Path(arguments.html).write_text(page, encoding="utf-8")
             talk(f"written: {arguments.html} ({len(found.steps)} steps)")
     else:
         print(tree_text(found))

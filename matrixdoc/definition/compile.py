@@ -11,6 +11,7 @@ from typing import Any
 
 from matrixdoc.definition.compile_builder import Builder, TooManyProblems
 from matrixdoc.definition.compile_checks import check_form, devices
+from matrixdoc.definition.compile_coil_matrix import compile_coil_matrix
 from matrixdoc.definition.compile_coils import compile_coils
 from matrixdoc.definition.compile_lamp_matrix import compile_lamp_matrix
 from matrixdoc.definition.compile_lights import compile_lights
@@ -24,6 +25,11 @@ from matrixdoc.definition.errors import InputError
 from matrixdoc.definition.schema import MachineForm
 from matrixdoc.definition.wiring import Place, Wiring
 
+_MATRICES = {
+    "switch": compile_switch_matrix,
+    "lamp": compile_lamp_matrix,
+    "coil": compile_coil_matrix,
+}
 _PLAIN = frozenset({str, int, float, bool, type(None)})
 
 
@@ -48,8 +54,7 @@ def _compile(builder: Builder) -> None:
     for name, matrix in form.matrices.items():
         plan = plan_matrix(builder, name, matrix)
         if name in kinds and plan.cells:
-            build = compile_switch_matrix if kinds[name] == "switch" else compile_lamp_matrix
-            build(builder, plan)
+            _MATRICES[kinds[name]](builder, plan)
     compile_direct_switches(builder)
     compile_coils(builder, SwitchIndex(builder))
     compile_lights(builder)
@@ -79,6 +84,7 @@ def _wiring(builder: Builder) -> Wiring:
         neighbours=tuple((one, two, where) for (one, two), where in builder.neighbours.items()),
         self_tests=usual if form.self_tests is None else frozenset(form.self_tests),
         notes=form.notes,
+        optos=builder.optos,
         batteries=tuple(key for key, board in form.boards.items() if board.battery),
     )
     return replace(wiring, digest=digest(wiring))

@@ -18,6 +18,7 @@ from matrixdoc.definition.wiring import (
     Drive,
     Lamp,
     Matrix,
+    Opto,
     Origin,
     Part,
     Place,
@@ -76,6 +77,7 @@ class Builder:
     lamps: dict[str, Lamp] = field(default_factory=dict)
     coils: dict[str, Coil] = field(default_factory=dict)
     supplies: dict[str, Supply] = field(default_factory=dict)
+    optos: dict[str, Opto] = field(default_factory=dict)
     neighbours: dict[tuple[str, str], str] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     pin_uses: dict[str, dict[int, PinUse]] = field(default_factory=dict)

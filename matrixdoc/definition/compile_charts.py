@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from matrixdoc.definition.compile_builder import Builder, FormPath, whole_number
+from matrixdoc.definition.compile_builder import Builder, FormPath
 from matrixdoc.definition.errors import quoted
 from matrixdoc.definition.schema_matrices import MOST_LINES, MatrixForm, NumberingForm
 
@@ -74,14 +74,16 @@ def _list(builder: Builder, form: MatrixForm, path: FormPath) -> Grid:
     columns, rows = form.size
     numbering = numbering_of(form) or NumberingForm()
     places = {
-        running_number(numbering, c, r, columns, rows): (c, r) for c in range(columns) for r in range(rows)
+        str(running_number(numbering, c, r, columns, rows)): (c, r)
+        for c in range(columns)
+        for r in range(rows)
     }
     grid = [[""] * columns for _ in range(rows)]
     for key, title in form.by_number.items():
-        number = whole_number(key) if len(key) < 4 else int(key) if key.isdecimal() and key[0] != "0" else None
-        place = places.get(number) if number is not None else None
+        place = places.get(key)
         if place is None:
-            expected = f"a number from {min(places)} to {max(places)}"
+            last = numbering.first + columns * rows - 1
+            expected = f"a number from {numbering.first} to {last}"
             builder.problem((*path, "by_number", key), quoted(key), expected, key=True)
             continue
         grid[place[1]][place[0]] = title.strip()

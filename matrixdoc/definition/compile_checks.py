@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+from typing import Literal
+
 from matrixdoc.definition.compile_builder import LINK, Builder, FormPath, TooManyProblems, whole_number
 from matrixdoc.definition.errors import choice, near_miss, quoted
 from matrixdoc.definition.references import RESERVED_ROOTS
+from matrixdoc.definition.styles import Styles
 from matrixdoc.definition.wiring import GROUND
 
 
@@ -16,13 +20,14 @@ def devices(builder: Builder) -> dict[str, str]:
         device = matrix.device
         if device is None:
             words = name.lower().replace("-", " ").split()
-            device = next((d for d in ("switch", "lamp") if d in words or f"{d}s" in words), None)
+            device = next((d for d in _STYLES_OF if d in words or f"{d}s" in words), None)
             if "switches" in words:
                 device = "switch"
         if device is None:
-            builder.problem(path, "a matrix of unknown parts", "'device: switch' or 'device: lamp'", key=True)
+            expected = "'device: switch', 'device: lamp' or 'device: coil'"
+            builder.problem(path, "a matrix of unknown parts", expected, key=True)
             continue
-        styles = builder.styles.switch if device == "switch" else builder.styles.lamp
+        styles = _STYLES_OF[device](builder.styles)
         _foreign_keys(builder, name, device)
         usable = True
         if matrix.style and not builder.known(matrix.style, styles, "a drive style", (*path, "style")):
@@ -38,6 +43,11 @@ def devices(builder: Builder) -> dict[str, str]:
 
 MOST_CELLS = 8 * 32 * 32
 
+_STYLES_OF: Mapping[Literal["switch", "lamp", "coil"], Callable[[Styles], Mapping[str, object]]] = {
+    "switch": lambda styles: styles.switch,
+    "lamp": lambda styles: styles.lamp,
+    "coil": lambda styles: styles.coil_matrix,
+}
 _OF_SWITCHES = (
     "sensing",
     "row_pull",
@@ -45,17 +55,36 @@ _OF_SWITCHES = (
     "column_drive",
     "reads_low_at",
     "reads_high_at",
+    "opto",
 )
-_OF_LAMPS = ("feed", "lamp", "row_type", "row_resistor")
+_OF_LAMPS = ("lamp", "row_resistor")
+_OF_COILS = ("resistance", "inductance", "pulse")
+_OF_LOADS = ("feed", "row_type")
+_FOREIGN = {
+    "switch": (*_OF_LAMPS, *_OF_COILS, *_OF_LOADS),
+    "lamp": (*_OF_SWITCHES, *_OF_COILS),
+    "coil": (*_OF_SWITCHES, *_OF_LAMPS),
+}
+_CELLS_FOREIGN = {
+    "switch": ("lamp", "resistance", "inductance", "pulse", "holds"),
+    "lamp": ("opto", "capacitor", "normally", "resistance", "inductance", "pulse", "holds"),
+    "coil": ("opto", "capacitor", "normally", "lamp"),
+}
 
 
 def _foreign_keys(builder: Builder, name: str, device: str) -> None:
-    """Keys that mean something for the other kind of matrix only."""
+    """Keys that mean something for another kind of matrix only."""
     matrix = builder.form.matrices[name]
-    for field in _OF_LAMPS if device == "switch" else _OF_SWITCHES:
+    for field in _FOREIGN[device]:
         if field in matrix.model_fields_set:
             found = f"'{field}' in a {device} matrix"
             builder.problem(("matrices", name, field), found, "keys that such a matrix has", key=True)
+    for key, cell in matrix.cells.items():
+        for field in _CELLS_FOREIGN[device]:
+            if field in cell.model_fields_set:
+                found = f"'{field}' in a {device} cell"
+                path = ("matrices", name, "cells", key, field)
+                builder.problem(path, found, "keys that such a cell has", key=True)
     low, high = matrix.reads_low_at, matrix.reads_high_at
     if low is not None and high is not None and low > high:
         path: FormPath = ("matrices", name, "reads_low_at")

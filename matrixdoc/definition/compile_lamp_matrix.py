@@ -5,13 +5,13 @@ Current flows from the high-side line to the low-side line; diodes and LEDs poin
 
 from __future__ import annotations
 
-from matrixdoc.definition.compile_builder import Builder, FormPath, named
-from matrixdoc.definition.compile_cells import Ends, add_stubs, cell_order, make_line
-from matrixdoc.definition.compile_drives import Decoder, decoder_parts, output_part, signal_path
-from matrixdoc.definition.compile_lines import CellPlan, LinePlan, MatrixPlan, Wired, wire_line
+from matrixdoc.definition.compile_builder import Builder, FormPath
+from matrixdoc.definition.compile_cells import Ends, add_stubs, cell_order
+from matrixdoc.definition.compile_driven_lines import LineStyle, driven_line
+from matrixdoc.definition.compile_drives import decoder_parts
+from matrixdoc.definition.compile_lines import CellPlan, MatrixPlan, Wired
 from matrixdoc.definition.compile_supplies import rail_of
-from matrixdoc.definition.styles import LampStyle
-from matrixdoc.definition.wiring import GROUND, Cell, Lamp, Line, Matrix
+from matrixdoc.definition.wiring import Cell, Lamp, Line, Matrix, Origin
 
 LED_ELEMENT = "LED"
 FILAMENTS = frozenset({"", "filament", LED_ELEMENT})
@@ -28,11 +28,17 @@ def compile_lamp_matrix(builder: Builder, plan: MatrixPlan) -> None:
     decoder = decoder_parts(
         builder, plan.name, form.decoder, len(plan.columns), board, (*plan.path, "decoder")
     )
+    ohm = style.row_resistor_ohm if form.row_resistor is None else form.row_resistor
+    origin: Origin = "style default" if form.row_resistor is None else "stated"
+    sides = {
+        "C": LineStyle(style.column, form.column_type or style.column_type),
+        "R": LineStyle(style.row, form.row_type or style.row_type, ohm, origin),
+    }
     lines: dict[str, list[Line]] = {"C": [], "R": []}
     wires: dict[str, Wired] = {}
     for index, line in enumerate((*plan.columns, *plan.rows)):
         chosen = (decoder, index) if decoder and line.letter == "C" else None
-        made, wires[line.key] = _lamp_line(builder, plan, line, style, (rail, board), chosen)
+        made, wires[line.key] = driven_line(builder, plan, line, sides[line.letter], (rail, board), chosen)
         lines[line.letter].append(made)
     drive_of = {line.key: line.drive for line in (*lines["C"], *lines["R"])}
     cells = []
@@ -53,49 +59,6 @@ def compile_lamp_matrix(builder: Builder, plan: MatrixPlan) -> None:
         style.strobed,
         form.scan if form.scan is not None else defaults.scan_ms,
     )
-
-
-def _lamp_line(
-    builder: Builder,
-    plan: MatrixPlan,
-    line: LinePlan,
-    style: LampStyle,
-    at: tuple[str, str],
-    chosen: tuple[Decoder, int] | None,
-) -> tuple[Line, Wired]:
-    form, facts, prefix, words = plan.form, line.facts, f"{plan.name}/{line.key}", line.words(plan.name)
-    rail = at[0]
-    board = builder.board(facts.board, (*line.path, "board"), at[1])
-    inner = f"{prefix}/board"
-    is_column = line.letter == "C"
-    kind = style.column if is_column else style.row
-    type_name = (form.column_type or style.column_type) if is_column else (form.row_type or style.row_type)
-    decoder = chosen[0] if chosen else None
-    path = signal_path(builder, prefix, words, facts, board, line.path, decoder=decoder)
-    other = rail if kind.startswith("high_side") else GROUND
-    output = output_part(builder, prefix, words, kind, (inner, other), facts, type_name, board)
-    select = chosen[0].select(chosen[1]) if chosen else ()
-    drive = builder.drive(f"{prefix}/drive", facts.title or words, path, output, select)
-    parts = [output]
-    exit_net = inner
-    ohm = style.row_resistor_ohm if form.row_resistor is None else form.row_resistor
-    if not is_column and ohm > 0:
-        exit_net = f"{prefix}/limited"
-        parts.append(
-            builder.add(
-                f"{prefix}/resistor",
-                "resistor",
-                (inner, exit_net),
-                title=f"{words}, power resistor{named(facts.resistor)}",
-                place=builder.board_place(board),
-                values={"ohm": ohm},
-                board=board,
-                alias=(facts.resistor,),
-                origin="style default" if form.row_resistor is None else "stated",
-            )
-        )
-    wired = wire_line(builder, plan, line, exit_net, board)
-    return make_line(plan, line, inner, wired, parts, drive=drive), wired
 
 
 def _lamp_cell(builder: Builder, plan: MatrixPlan, cell: CellPlan, *, columns_feed: bool, ends: Ends) -> Cell:

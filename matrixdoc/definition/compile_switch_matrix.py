@@ -17,11 +17,12 @@ from matrixdoc.definition.compile_drives import (
     signal_path,
 )
 from matrixdoc.definition.compile_lines import CellPlan, LinePlan, MatrixPlan, Wired, wire_line
+from matrixdoc.definition.compile_optos import OPTO, OptoPlace, merged, opto_contact
 from matrixdoc.definition.compile_supplies import rail_of
 from matrixdoc.definition.styles import SensingStyle, SwitchStyle
 from matrixdoc.definition.wiring import GROUND, Cell, Line, Matrix, Origin, Sensor, Switch
 
-CONTACTS = frozenset({"", "leaf", "snap-action", "reed"})
+CONTACTS = frozenset({"", "leaf", "snap-action", "reed", OPTO})
 
 
 def compile_switch_matrix(builder: Builder, plan: MatrixPlan) -> None:
@@ -50,7 +51,7 @@ def compile_switch_matrix(builder: Builder, plan: MatrixPlan) -> None:
     cells = []
     for cell in plan.cells:
         ends = Ends(column_wires[cell.column].lug_of[cell.key], row_wires[cell.row].lug_of[cell.key])
-        made_cell = _switch_cell(builder, plan, cell, style, ends)
+        made_cell, lit = _switch_cell(builder, plan, cell, style, ends)
         cells.append(made_cell)
         builder.switches[made_cell.reference] = Switch(
             made_cell.reference,
@@ -58,7 +59,7 @@ def compile_switch_matrix(builder: Builder, plan: MatrixPlan) -> None:
             made_cell.element,
             plan.name,
             sensor_of[cell.row],
-            cell.facts.normally == "closed",
+            lit or cell.facts.normally == "closed",
         )
     builder.matrices[plan.name] = Matrix(
         plan.name,
@@ -168,34 +169,49 @@ def _switch_row(
     return make_line(plan, line, inner, wired, [sensor, pull], sensor=sensor), wired
 
 
-def _switch_cell(builder: Builder, plan: MatrixPlan, cell: CellPlan, style: SwitchStyle, ends: Ends) -> Cell:
+def _switch_cell(
+    builder: Builder, plan: MatrixPlan, cell: CellPlan, style: SwitchStyle, ends: Ends
+) -> tuple[Cell, bool]:
+    """The cell, and whether it is a receiver that conducts while nothing is in its beam."""
     form, facts, defaults = plan.form, cell.facts, builder.styles.defaults
     reference = f"{plan.name}/{cell.key}"
     words = f"{plan.name} {cell.key} ({cell.title})"
-    path: FormPath = (*plan.path, "cells", cell.key, "place")
-    place = builder.place(facts.place or form.place, path, "playfield")
+    path: FormPath = (*plan.path, "cells", cell.key)
+    place = builder.place(facts.place or form.place, (*path, "place"), "playfield")
     element = facts.element or form.element or defaults.element
     if element not in CONTACTS:
-        builder.problem((*plan.path, "cells", cell.key, "element"), element, "leaf, snap-action or reed")
+        builder.problem((*path, "element"), element, "leaf, snap-action, reed or opto")
     order, order_origin = cell_order(cell, plan)
     column, middle, row = f"{reference}/column", f"{reference}/middle", f"{reference}/row"
     diode_first = order == "diode first"
     contact_nets = (middle, row) if diode_first else (column, middle)
     near, far = (column, middle) if diode_first else (middle, row)
     # Current flows from row to column where columns sink.
-    diode_nets = (far, near) if style.closed == "low" else (near, far)
+    sinks = style.closed == "low"
+    diode_nets = (far, near) if sinks else (near, far)
     stubs = add_stubs(builder, reference, words, ends, place)
-    contact = builder.add(
-        f"{reference}/contact",
-        "contact",
-        contact_nets,
-        title=f"{words}, contact",
-        place=place,
-        type_name=element,
-        alias=cell.aliases,
-        origin="stated",
-        note=facts.note,
-    )
+    lit = False
+    if element == OPTO:
+        if facts.normally == "closed":
+            found = "'normally: closed' of an optical pair"
+            builder.problem((*path, "normally"), found, "'opto: {blocked: open}' or '{blocked: closed}'")
+        at = OptoPlace(reference, words, place, path, cell.aliases, facts.note)
+        flow = (contact_nets[1], contact_nets[0]) if sinks else contact_nets
+        contact, lit = opto_contact(builder, at, merged(facts.opto, form.opto), flow)
+    else:
+        if facts.opto is not None:
+            builder.problem((*path, "opto"), f"'opto' of a {element} contact", "'element: opto'", key=True)
+        contact = builder.add(
+            f"{reference}/contact",
+            "contact",
+            contact_nets,
+            title=f"{words}, contact",
+            place=place,
+            type_name=element,
+            alias=cell.aliases,
+            origin="stated",
+            note=facts.note,
+        )
     type_name = facts.diode or form.diode
     unsure = "" if order_origin == "stated" else "whether contact or diode comes first is not known"
     diode = builder.add(
@@ -210,16 +226,20 @@ def _switch_cell(builder: Builder, plan: MatrixPlan, cell: CellPlan, style: Swit
     )
     parts = [stubs[0], *((diode, contact) if diode_first else (contact, diode)), stubs[1]]
     if facts.capacitor is not None:
-        parts.insert(
-            -1,
-            builder.add(
-                f"{reference}/capacitor",
-                "capacitor",
-                contact_nets,
-                title=f"{words}, capacitor across the contact",
-                place=place,
-                values={"capacitance_f": facts.capacitor},
-                origin="stated",
-            ),
-        )
-    return Cell(reference, cell.column, cell.row, cell.title, contact, diode, cell.aliases, tuple(parts))
+        parts.insert(-1, _capacitor(builder, reference, words, contact_nets, place, facts.capacitor))
+    cell_parts = tuple(parts)
+    return Cell(reference, cell.column, cell.row, cell.title, contact, diode, cell.aliases, cell_parts), lit
+
+
+def _capacitor(
+    builder: Builder, reference: str, words: str, nets: tuple[str, str], place: str, capacitance_f: float
+) -> str:
+    return builder.add(
+        f"{reference}/capacitor",
+        "capacitor",
+        nets,
+        title=f"{words}, capacitor across the contact",
+        place=place,
+        values={"capacitance_f": capacitance_f},
+        origin="stated",
+    )

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from matrixdoc.definition.compile_builder import Builder, FormPath, coloured, named
 from matrixdoc.definition.compile_drives import link_part, logic_input
+from matrixdoc.definition.compile_optos import OPTO, OptoPlace, merged, opto_contact
 from matrixdoc.definition.compile_supplies import rail_of
 from matrixdoc.definition.errors import near_miss, quoted
 from matrixdoc.definition.schema_loads import DirectSwitchForm
@@ -116,17 +119,7 @@ def _direct_switch(builder: Builder, key: str, facts: DirectSwitchForm) -> None:
         colour=facts.wire,
         origin="stated" if facts.wire else "assumed",
     )
-    contact = builder.add(
-        f"{prefix}/contact",
-        "contact",
-        (near, far),
-        title=f"{words}, contact",
-        place=place,
-        type_name=facts.element or defaults.element,
-        alias=(facts.number,),
-        origin="stated",
-        note=facts.note,
-    )
+    contact, lit = _contact(builder, facts, OptoPlace(prefix, words, place, path), (near, far))
     builder.add(f"{prefix}/return", "wire", (far, GROUND), title=f"{words}, ground wire", place=place)
     builder.line_nets[prefix.replace("/", " ")] = outer
     builder.switches[prefix] = Switch(
@@ -134,5 +127,32 @@ def _direct_switch(builder: Builder, key: str, facts: DirectSwitchForm) -> None:
         facts.title or key,
         contact,
         sensor=sensor if read_by_logic else "",
-        normally_closed=facts.normally == "closed",
+        normally_closed=lit or facts.normally == "closed",
     )
+
+
+def _contact(
+    builder: Builder, facts: DirectSwitchForm, at: OptoPlace, nets: tuple[str, str]
+) -> tuple[str, bool]:
+    """The contact, and whether it is a receiver that conducts while nothing is in its beam."""
+    if facts.element == OPTO:
+        if facts.normally == "closed":
+            found = "'normally: closed' of an optical pair"
+            builder.problem((*at.path, "normally"), found, "'opto: {blocked: open}' or '{blocked: closed}'")
+        named_at = replace(at, alias=(facts.number,), note=facts.note)
+        return opto_contact(builder, named_at, merged(facts.opto), nets)
+    element = facts.element or builder.styles.defaults.element
+    if facts.opto is not None:
+        builder.problem((*at.path, "opto"), f"'opto' of a {element} contact", "'element: opto'", key=True)
+    contact = builder.add(
+        f"{at.reference}/contact",
+        "contact",
+        nets,
+        title=f"{at.words}, contact",
+        place=at.place,
+        type_name=element,
+        alias=(facts.number,),
+        origin="stated",
+        note=facts.note,
+    )
+    return contact, False

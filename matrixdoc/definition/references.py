@@ -5,6 +5,7 @@ else. Reports, job logs and printed sheets keep references, so this grammar only
 
     reference   = matrix-part / coil-part / flash-part / flipper-part / lamp-part / switch-part
                 / light-part / supply-part / feed-part / enable-part / output-part
+                / relay-part / decoder-part / interlock-part
 
     matrix-part = matrix "/" ( line "/" line-part / cell "/" cell-part / cell
                 / "decoder" / "select" number "/" ( "logic" / "link" ) )
@@ -13,18 +14,21 @@ else. Reports, job logs and printed sheets keep references, so this grammar only
     cell        = "C" number "R" number                                ; C3R5
     line-part   = "driver" / "pull" / "resistor" / "sensing" / "header" / "pin" / "wire"
                 / "segment" number                                     ; segment2: first to second lug
-                / "logic" / "link" / "predriver" / "input" / "drive"
-    cell-part   = "contact" / "lamp" / "socket" / "diode" / "capacitor"
-                / "column_stub" / "row_stub"
+                / "logic" / "link" / "predriver" / "input" / "drive" / "clamp"
+    cell-part   = "contact" / "lamp" / "socket" / "diode" / "capacitor" / "winding"
+                / "column_stub" / "row_stub" / opto-part
+    opto-part   = "emitter" / "emitter_feed" / "emitter_resistor" / "emitter_return"
+                / "phototransistor" / "receiver_pull" / "buffer" / "output"
 
-    coil-part   = "coil/" key [ "/" ( "winding" / "diode" / "feed" / "fuse" / drive-part ) ]
+    coil-part   = "coil/" key [ "/" ( "winding" / "diode" / "feed" / "fuse" / "changeover"
+                / "changeover drive" / drive-part ) ]
     flash-part  = "flash/" key [ "/" ( "lamp" / "resistor" / "feed" / "fuse" / drive-part ) ]
     flipper-part= "coil/" key " flipper/" ( "power" / "hold" / "diode" / "power diode" / "hold diode"
                 / "eos" / "button" / "button wire" / "feed" / "fuse"
                 / [ "hold drive/" ] drive-part )
     lamp-part   = "direct lamp/" key [ "/" ( "lamp" / "socket" / drive-part / "feed" ) ]
     switch-part = "direct switch/" key [ "/" ( "contact" / "sensing" / "pull" / "header" / "pin"
-                / "wire" / "return" / "link" / "input" ) ]
+                / "wire" / "return" / "link" / "input" / opto-part ) ]
     drive-part  = "driver" / "header" / "pin" / "wire" / "logic" / "link" / "predriver" / "relay"
                 / "drive"                                              ; "drive" names the command
 
@@ -35,6 +39,9 @@ else. Reports, job logs and printed sheets keep references, so this grammar only
     feed-part   = "feed/" name "/" ( "fuse" / "header" / "pin" / "wire" )
     enable-part = "enable/" name "/" ( "logic" / "link" )
     output-part = "output/" name "/" drive-part
+    relay-part  = "relay/" name "/" ( "logic" / "link" / "predriver" / "relay" )
+    decoder-part= "decoder/" name [ "/select" number "/" ( "logic" / "link" ) ]
+    interlock-part = "interlock/" name "/" ( "contact" / [ "return " ] ( "header" / "pin" / "wire" ) )
 
 A name (a key) is what the definition says: any text without "/" and "~". ``~`` joins the two nets
 of a latent bridge: ``bridge/switch/C1/pin~switch/C2/pin``. The names printed on the machine are
@@ -60,6 +67,9 @@ RESERVED_ROOTS = frozenset(
         "feed",
         "enable",
         "output",
+        "relay",
+        "decoder",
+        "interlock",
         "link",
         "bridge",
         "rail",
@@ -78,17 +88,18 @@ _FLIPPER = (
 )
 _LINE_PART = (
     r"(?:driver|pull|resistor|sensing|header|pin|wire|segment[1-9][0-9]?"
-    r"|logic|link|predriver|input|drive)"
+    r"|logic|link|predriver|input|drive|clamp)"
 )
-_CELL_PART = r"(?:contact|lamp|socket|diode|capacitor|column_stub|row_stub)"
+_OPTO = r"emitter(?:_(?:feed|resistor|return))?|phototransistor|receiver_pull|buffer|output"
+_CELL_PART = rf"(?:contact|lamp|socket|diode|capacitor|winding|column_stub|row_stub|{_OPTO})"
 _LIGHT_PART = r"(?:fuse|(?:return )?(?:header|pin|wire)|(?:lamp|socket)[1-9][0-9]?)"
-_SWITCH_PART = r"(?:contact|sensing|pull|header|pin|wire|return|link|input)"
+_SWITCH_PART = rf"(?:contact|sensing|pull|header|pin|wire|return|link|input|{_OPTO})"
 _MATRIX = rf"(?!(?:{'|'.join(sorted(RESERVED_ROOTS))})/){_NAME}"
 _GRAMMAR = re.compile(
     "|".join(
         (
             rf"coil/{_NAME} flipper/{_FLIPPER}",
-            rf"coil/{_NAME}(?:/(?:winding|diode|feed|fuse|{_DRIVE}))?",
+            rf"coil/{_NAME}(?:/(?:winding|diode|feed|fuse|changeover|changeover drive|{_DRIVE}))?",
             rf"flash/{_NAME}(?:/(?:lamp|resistor|feed|fuse|{_DRIVE}))?",
             rf"direct lamp/{_NAME}(?:/(?:lamp|socket|feed|{_DRIVE}))?",
             rf"direct switch/{_NAME}(?:/{_SWITCH_PART})?",
@@ -97,6 +108,9 @@ _GRAMMAR = re.compile(
             rf"feed/{_NAME}/(?:fuse|header|pin|wire)",
             rf"enable/{_NAME}/(?:logic|link)",
             rf"output/{_NAME}/{_DRIVE}",
+            rf"relay/{_NAME}/(?:logic|link|predriver|relay)",
+            rf"decoder/{_NAME}(?:/select[1-5]/(?:logic|link))?",
+            rf"interlock/{_NAME}/(?:contact|(?:return )?(?:header|pin|wire))",
             rf"{_MATRIX}/[CR][0-9]{{1,2}}/{_LINE_PART}",
             rf"{_MATRIX}/(?:decoder|select[1-5]/(?:logic|link))",
             rf"{_MATRIX}/C[0-9]{{1,2}}R[0-9]{{1,2}}(?:/{_CELL_PART})?",

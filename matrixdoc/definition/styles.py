@@ -62,6 +62,31 @@ class LampStyle:
 
 
 @dataclass(frozen=True, slots=True)
+class CoilMatrixStyle:
+    """Columns and rows of a coil matrix: kind and type of their drives."""
+
+    words: str
+    column: str
+    column_type: str
+    row: str
+    row_type: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class OptoStyle:
+    """Optical pairs as they are assumed where they are not described."""
+
+    blocked: Literal["open", "closed"]
+    supply: str
+    emitter_resistor_ohm: float
+    receiver_pull_ohm: float
+    buffer: str
+    output_type: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class OutputStyle:
     """One output transistor, thyristor or relay contact."""
 
@@ -102,6 +127,7 @@ class Defaults:
     switch_style: str
     sensing: str
     lamp_style: str
+    coil_matrix_style: str
     coil_output: str
     flash_output: str
     shared_output: str
@@ -130,6 +156,8 @@ class Styles:
     switch: Mapping[str, SwitchStyle]
     sensing: Mapping[str, SensingStyle]
     lamp: Mapping[str, LampStyle]
+    coil_matrix: Mapping[str, CoilMatrixStyle]
+    opto: OptoStyle
     output: Mapping[str, OutputStyle]
     supply: Mapping[str, SupplyStyle]
     source: SourceStyle
@@ -145,6 +173,8 @@ def load_styles() -> Styles:
         switch={name: SwitchStyle(**row) for name, row in data["switch"].items()},
         sensing={name: SensingStyle(**row) for name, row in data["sensing"].items()},
         lamp={name: LampStyle(**row) for name, row in data["lamp"].items()},
+        coil_matrix={name: CoilMatrixStyle(**row) for name, row in data["coil_matrix"].items()},
+        opto=OptoStyle(**data["opto"]),
         output={name: OutputStyle(**row) for name, row in data["output"].items()},
         supply={name: SupplyStyle(**row) for name, row in data["supply"].items()},
         source=SourceStyle(**data["source"]),

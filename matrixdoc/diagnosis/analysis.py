@@ -74,6 +74,16 @@ class Analysis:
                 gone *= evidence.report_given(index, ())
         return there / (there + gone) if there + gone > 0.0 else 1.0 - success
 
+    def complaint_of(self, fault: Fault) -> int:
+        """Number of the complaint that a fault explains best; 0 if it explains none."""
+        values = self.single.get(fault, {})
+        best, most = 0, 0.0
+        for complaint in self.complaints:
+            gain = sum(math.log(values[f] / self.healthy[f]) for f in complaint.findings if f in values)
+            if gain > most:
+                best, most = complaint.number, gain
+        return best
+
     def likelihood(self, index: int, faults: tuple[Fault, ...]) -> float:
         """P(finding | faults), through the evidence."""
         return self.evidence.likelihood(index, tuple(sorted(faults)))

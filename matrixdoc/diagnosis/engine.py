@@ -33,7 +33,7 @@ from matrixdoc.diagnosis.ranking import (
     outcome_table,
     repair_of,
 )
-from matrixdoc.diagnosis.results import Cause, Diagnosis, ExpectedOutcome, RankedCheck
+from matrixdoc.diagnosis.results import Cause, Diagnosis, ExpectedOutcome, FaultName, RankedCheck
 from matrixdoc.diagnosis.settings import Settings
 from matrixdoc.diagnosis.suspects import Suspect, suspects_of
 from matrixdoc.faults.catalogue import load_catalogue
@@ -113,6 +113,18 @@ def _distinct(rows: Sequence[_Row]) -> list[_Row]:
     return kept
 
 
+def _once_each(causes: Sequence[Cause]) -> list[Cause]:
+    """Causes by probability; a fault that explains two complaints is told once."""
+    told: set[tuple[FaultName, ...]] = set()
+    kept = []
+    for cause in sorted(causes, key=lambda c: (-c.probability, c.title)):
+        names = {faults for faults, _ in cause.members}
+        if not names <= told:
+            kept.append(cause)
+        told |= names
+    return kept
+
+
 class Engine:
     """Diagnosis of one machine under one set of settings."""
 
@@ -167,8 +179,9 @@ class Engine:
     def _background(self, analysis: Analysis, complaint: Complaint) -> tuple[Fault, ...]:
         """The most probable faults that belong to other complaints."""
         best = analysis.posterior.sets[0][0] if analysis.posterior.sets else frozenset()
-        own = set(complaint.suspects)
-        return tuple(sorted(f for f in best if f.part != OUTSIDE and f not in own))
+        return tuple(
+            sorted(f for f in best if f.part != OUTSIDE and analysis.complaint_of(f) != complaint.number)
+        )
 
     def _job(self, analysis: Analysis, complaint: Complaint) -> _Job:
         suspects = suspects_of(analysis, complaint)
@@ -286,8 +299,8 @@ class Engine:
         analysis = self.analyse(told)
         causes: list[Cause] = []
         for job in self.jobs(told):
-            causes.extend(build_causes(analysis, job.groups, told.repaired))
-        causes.sort(key=lambda c: (-c.probability, c.title))
+            causes.extend(build_causes(analysis, job.groups, told.repaired, job.background))
+        causes = _once_each(causes)
         ranked = tuple(replace(c, rank=rank) for rank, c in enumerate(causes, start=1))
         best = analysis.posterior.sets[0][0] if analysis.posterior.sets else frozenset()
         inside = tuple(sorted(f for f in best if f.part != OUTSIDE))

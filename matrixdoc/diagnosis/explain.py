@@ -29,22 +29,23 @@ def fault_words(model: MachineModel, fault: Fault) -> str:
 
 
 def reasons(
-    analysis: Analysis, faults: tuple[Fault, ...], rest: Sequence[Suspect]
+    analysis: Analysis, faults: tuple[Fault, ...], rest: Sequence[Suspect], background: tuple[Fault, ...] = ()
 ) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
     """Findings that speak for and against a cause, strongest first.
 
     Bits are log2 of the finding's likelihood under the cause over its mean under the other
-    suspects of the complaint and the healthy machine, weighted by their probabilities.
+    suspects of the complaint and the healthy machine, weighted by their probabilities. ``background``
+    are the likeliest faults of other complaints, there in any case.
     """
     for_, against = [], []
     wiring = analysis.evidence.predictor.model.circuit.wiring
     total = sum(s.probability for s in rest)
     for index, finding in enumerate(analysis.evidence.findings):
-        own = analysis.likelihood(index, faults)
+        own = analysis.likelihood(index, _with(faults, background))
         healthy_share = max(0.02, 1.0 - total)
-        other = healthy_share * analysis.healthy[index]
+        other = healthy_share * analysis.likelihood(index, background)
         for suspect in rest:
-            other += suspect.probability * analysis.likelihood(index, suspect.faults)
+            other += suspect.probability * analysis.likelihood(index, _with(suspect.faults, background))
         other /= healthy_share + total
         bits = math.log2(own / other)
         if bits > LEAST_BITS:
@@ -62,17 +63,23 @@ def _proven(analysis: Analysis, fault: Fault) -> bool:
     return analysis.still_there(fault) < min(PROVEN, 0.5 * untested)
 
 
+def _with(faults: tuple[Fault, ...], background: tuple[Fault, ...]) -> tuple[Fault, ...]:
+    """Both together; where they disagree about a part, the faults count."""
+    parts = {f.part for f in faults}
+    return tuple(sorted({*faults, *(f for f in background if f.part not in parts)}))
+
+
 def build_causes(
     analysis: Analysis,
     groups: Sequence[Sequence[Suspect]],
     repaired: Mapping[str, str],
-    first_rank: int = 1,
+    background: tuple[Fault, ...] = (),
 ) -> list[Cause]:
     """One :class:`Cause` for each group of suspects that no check separates."""
     model = analysis.evidence.predictor.model
     causes = []
     every = [s for group in groups for s in group]
-    for rank, group in enumerate(groups, start=first_rank):
+    for rank, group in enumerate(groups, start=1):
         leader = group[0]
         probability = min(1.0, sum(s.probability for s in group))
         names = tuple(fault_name(model, f) for f in leader.faults)
@@ -84,7 +91,7 @@ def build_causes(
             proven = all(_proven(analysis, f) for f in leader.faults)
             title += f" [{done[0]}, {'proven by a look since' if proven else 'not yet proven'}]"
         rest = [s for s in every if s not in group]
-        for_, against = reasons(analysis, leader.faults, rest)
+        for_, against = reasons(analysis, leader.faults, rest, background)
         entry = model.possible[leader.faults[0]]
         causes.append(
             Cause(

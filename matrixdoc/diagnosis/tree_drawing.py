@@ -141,9 +141,7 @@ def _box(
     else:
         for branch in onward:
             words = cut_lines(f"{' / '.join(branch.words)} ({percent(branch.probability)})", SEEN_LINES)
-            box.children.append(
-                _box(tree, branch.target, column + 1, words, moved, drawn, later, sheet)
-            )
+            box.children.append(_box(tree, branch.target, column + 1, words, moved, drawn, later, sheet))
     box.lines = tuple(lines)
     return box
 
@@ -151,7 +149,9 @@ def _box(
 def _head(step: PlanStep) -> str:
     if step.kind == "do":
         power = "power on" if step.power else "unplugged"
-        return f"{step.number}.  {minutes_words(step.minutes)}, {power}; {percent(step.probability)} come here"
+        return (
+            f"{step.number}.  {minutes_words(step.minutes)}, {power}; {percent(step.probability)} come here"
+        )
     if step.kind == "cut":
         return f"{step.number}.  about {minutes_words(step.finish)} more; {percent(step.probability)}"
     return f"{step.number}.  {percent(step.probability)} come here"

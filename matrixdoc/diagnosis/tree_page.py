@@ -108,11 +108,15 @@ def tree_dot(tree: FaultTree) -> str:
         "digraph fault_tree {",
         "  rankdir=LR; node [shape=box, fontsize=10]; edge [fontsize=9];",
         f"  label={_quoted(f'{tree.machine}: {headline(tree)}')};",
-        '  done [shape=ellipse, label="done"];' if any(not b.target for s in tree.steps for b in s.branches) else "",
+        '  done [shape=ellipse, label="done"];'
+        if any(not b.target for s in tree.steps for b in s.branches)
+        else "",
     ]
     for step in tree.steps:
         style = {"do": "solid", "done": "solid"}.get(step.kind, "dashed")
-        told = minutes_words(step.minutes) if step.kind == "do" else f"about {minutes_words(step.finish)} more"
+        told = (
+            minutes_words(step.minutes) if step.kind == "do" else f"about {minutes_words(step.finish)} more"
+        )
         label = f"{step.number}. {step.title}\n{told}, {percent(step.probability)} come here"
         lines.append(f"  s{step.number} [label={_quoted(label)}, style={style}];")
         for branch in step.branches:
