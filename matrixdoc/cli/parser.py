@@ -316,12 +316,12 @@ def _tree(commands: Commands) -> None:
         help="leave out branches that fewer than P percent of cases come to (2)",
     )
     parser.add_argument(
-        "--complaint", metavar="N", type=_number(1), default=1, help="which complaint, the likeliest first (1)"
+        "--complaint", metavar="N", type=_number(1), default=1, help="which complaint, likeliest first (1)"
     )
     _conditions(parser)
     form = parser.add_mutually_exclusive_group()
     form.add_argument("--dot", action="store_true", help="print the graph in the DOT language")
-    form.add_argument("--html", metavar="FILE", default="", help="write one page for the printer (-: print it)")
+    form.add_argument("--html", metavar="FILE", default="", help="write a page for the printer (-: print it)")
     _json(form, "tree")
 
 

@@ -78,9 +78,10 @@ def _step_text(step: PlanStep) -> str:
             seen = f"{' / '.join(branch.words)} ({share(branch.probability)})"
             lines.append(wrapped(f"- {seen}: {target_words(branch.target)}", 15, 17))
     elif step.kind == "cut":
-        lines.append(wrapped(f"{step.number:>3}. (goes on, about {minutes(step.finish)} more)", 0, 15))
+        lines.append(wrapped(f"{step.number:>3}. {'':>8}  {step.title}", 0, 15))
+        lines.append(" " * 15 + f"- and on, not drawn: about {minutes(step.finish)} more")
     else:
-        lines.append(wrapped(f"{step.number:>3}. {step.title}", 0, 15))
+        lines.append(wrapped(f"{step.number:>3}. {'':>8}  {step.title}", 0, 15))
     likely = "; ".join(f"{words} {share(probability)}" for words, probability in step.suspects)
     lines.append(labelled("likely", f"{likely} (comes here: {share(step.probability)})", 15, 9))
     return "\n".join(lines)

@@ -72,7 +72,7 @@ def signal_path(
         from_logic = False
         for field, value in (("logic", facts.logic), ("link", facts.link)):
             if value:
-                builder.problem((*path, field), f"{field} of a decoded column", "it at a line of the decoder")
+                builder.problem((*path, field), f"{field} of a decoded drive", "it at a line of the decoder")
     home = builder.logic_board or board
     if from_logic:
         found.append(
@@ -129,9 +129,19 @@ class Decoder:
 
 
 def decoder_parts(
-    builder: Builder, matrix: str, facts: DecoderForm | None, outputs: int, board: str, path: FormPath
+    builder: Builder,
+    root: str,
+    facts: DecoderForm | None,
+    outputs: int,
+    board: str,
+    path: FormPath,
+    words: str = "",
 ) -> Decoder | None:
-    """Add the decoder of a matrix and its select lines, if one is described."""
+    """Add a decoder and its select lines, if one is described.
+
+    Without ``words`` it is the column decoder of the matrix ``root``; otherwise it stands alone
+    under the reference ``root``.
+    """
     if facts is None:
         return None
     if outputs > 1 << len(facts.lines):
@@ -140,22 +150,23 @@ def decoder_parts(
     home = builder.logic_board or board
     lines: list[tuple[str, ...]] = []
     for number, line in enumerate(facts.lines, start=1):
-        prefix, words = f"{matrix}/select{number}", f"{matrix} column select {number}"
+        prefix = f"{root}/select{number}"
+        line_words = f"{words} select {number}" if words else f"{root} column select {number}"
         logic = builder.add(
             f"{prefix}/logic",
             "logic_output",
-            title=f"{words}, logic output{named(line.logic)}",
+            title=f"{line_words}, logic output{named(line.logic)}",
             place=builder.board_place(home),
             board=home,
             alias=(line.logic,),
             origin="stated",
         )
-        link = link_part(builder, prefix, words, line.link, board, (*path, "lines", number - 1))
+        link = link_part(builder, prefix, line_words, line.link, board, (*path, "lines", number - 1))
         lines.append(tuple(part for part in (logic, link) if part))
     part = builder.add(
-        f"{matrix}/decoder",
+        root if words else f"{root}/decoder",
         "decoder",
-        title=f"{matrix} column decoder{named(facts.name)}",
+        title=f"{words or f'{root} column decoder'}{named(facts.name)}",
         place=builder.board_place(board),
         board=board,
         alias=(facts.name,),

@@ -211,6 +211,8 @@ def feed_net(builder: Builder, name: str) -> str:
     path: FormPath = ("feeds", name)
     prefix = f"feed/{name}"
     rail = supply_rail(builder, form.supply)
+    if form.interlock in builder.form.interlocks:
+        rail = builder.interlock_net(form.interlock, rail)
     board = builder.board(form.board, (*path, "board"), builder.drive_board)
     words = form.title or f"{name} feed"
     inner = rail

@@ -50,7 +50,7 @@ def suspects_of(analysis: Analysis, complaint: Complaint) -> list[Suspect]:
         left = share - spent.get(fault, 0.0)
         if fault.part == OUTSIDE or left < LEAST_PROBABILITY:
             continue
-        if fault in able or (_bears(analysis, fault, complaint) and left > 0.02):
+        if fault in able:
             found.append(Suspect((fault,), left))
     found.sort(key=lambda s: (-s.probability, s.faults))
     return found[:MOST_SUSPECTS]

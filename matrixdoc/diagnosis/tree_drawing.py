@@ -133,6 +133,8 @@ def _box(
         return Box(number, column, seen, f"go to step {number}", (), "again")
     drawn[number] = sheet
     lines = list(cut_lines(step.title, TITLE_LINES))
+    if step.kind == "cut":
+        lines = [*lines[:1], f"and on: about {minutes_words(step.finish)} more"]
     lines += [f"{b.words[0]} ({percent(b.probability)}): done" for b in step.branches if not b.target]
     box = Box(number, column, seen, _head(step), (), _style(step))
     if onward and column > 0 and (column == COLUMNS - 1 or number in moved):
@@ -153,7 +155,7 @@ def _head(step: PlanStep) -> str:
             f"{step.number}.  {minutes_words(step.minutes)}, {power}; {percent(step.probability)} come here"
         )
     if step.kind == "cut":
-        return f"{step.number}.  about {minutes_words(step.finish)} more; {percent(step.probability)}"
+        return f"{step.number}.  {percent(step.probability)} come here"
     return f"{step.number}.  {percent(step.probability)} come here"
 
 
@@ -181,11 +183,11 @@ BORDERS = {
 def sheet_svg(sheet: Sheet, title: str) -> str:
     """One sheet as an inline drawing."""
     height = max(sheet.root.height, 120.0) + 4.0
-    parts = [
+    opening = (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {SHEET_WIDTH:.0f} {height:.0f}" role="img" '
-        f'font-family="sans-serif" font-size="{FONT}" fill="black">',
-        f"<title>{escape(title)}</title>",
-    ]
+        f'font-family="sans-serif" font-size="{FONT}" fill="black">'
+    )
+    parts = [opening, f"<title>{escape(title)}</title>"]
     for box in sheet.root.every():
         parts.extend(_box_svg(box))
     parts.append("</svg>")
@@ -193,9 +195,12 @@ def sheet_svg(sheet: Sheet, title: str) -> str:
 
 
 def _box_svg(box: Box) -> list[str]:
-    parts = [
+    frame = (
         f'<rect x="{box.x:.1f}" y="{box.y:.1f}" width="{BOX_WIDTH:.0f}" height="{box.box_height:.1f}" '
-        f'fill="white" stroke="black" {BORDERS[box.style]}/>',
+        f'fill="white" stroke="black" {BORDERS[box.style]}/>'
+    )
+    parts = [
+        frame,
         *_texts([box.head], box.x + 7.0, box.y + PADDING, 'font-weight="bold"'),
         *_texts(box.lines, box.x + 7.0, box.y + PADDING + LINE, ""),
         *_texts(box.seen, box.x + 2.0, box.y - box.seen_height - 2.0, 'font-style="italic"'),

@@ -25,9 +25,10 @@ td ul { margin: 0; padding-left: 4mm; }
 """
 
 LEGEND = (
-    "Boxes from left to right: thin border: a check; thick border with round corners: a repair, which ends "
-    "the job where it works; dashed: not drawn any further; dotted: drawn already. In italics above a box: "
-    "what was seen to come there, with its probability. Full wording, cautions and set-up: the table of steps."
+    "From left to right; thin border: a check; thick border with round corners: a repair, which ends the "
+    "job where it works; dashed: not drawn any further; dotted: drawn already. In italics above a box: "
+    "what was seen to come there, with its probability. The table of steps has the full words, the "
+    "set-up and the cautions."
 )
 
 
@@ -93,7 +94,7 @@ def _row(step: PlanStep) -> str:
         then = f"<ul>{seen}</ul>"
     elif step.kind == "cut":
         do.append(f"{percent(step.probability)} of cases come here")
-        then = f"not drawn any further: about {minutes_words(step.finish)} more"
+        then = f"and on from there, not drawn: about {minutes_words(step.finish)} more in all"
     else:
         do.append(f"{percent(step.probability)} of cases come here")
         then = ""

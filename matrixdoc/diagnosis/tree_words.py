@@ -139,7 +139,7 @@ def _step(
         kind=step.kind,
         title=check.title if check is not None else GIVE_UP,
         key=check.key if check is not None else "",
-        power=check is None or check.kind != "act" and check.situation.power,
+        power=check is None or (check.kind != "act" and check.situation.power),
         minutes=step.minutes,
         finish=step.finish,
         probability=step.probability,

@@ -88,7 +88,7 @@ def compare_volts(
             continue
         tally.volts += 1
         off = abs(volts - theirs[net])
-        if off <= max(VOLTS, SHARE * abs(theirs[net])):
+        if off <= VOLTS:
             tally.worst_v = max(tally.worst_v, off)
             continue
         ohm = source_ohm(deck, theirs, net)
@@ -96,6 +96,8 @@ def compare_volts(
             tally.loose += 1
             continue
         tally.worst_v = max(tally.worst_v, off)
+        if off <= SHARE * abs(theirs[net]):
+            continue
         tally.failures.append(f"{words}: {net} is {theirs[net]:.6f} V behind {ohm:.3g} ohm, we say {volts:.6f} V")
 
 

@@ -18,6 +18,7 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
         terminalreporter.section(f"proof of the circuit, seed {seed()} (PROOF_SEED=<number> or fresh)")
     for name, found in rows.items():
         terminalreporter.line(f"{name}:")
-        terminalreporter.line(LAMP_HEADER if "lamps" in name else HEADER)
+        if "volts" in name:
+            terminalreporter.line(LAMP_HEADER if "lamps" in name else HEADER)
         for row in found:
             terminalreporter.line(row)
