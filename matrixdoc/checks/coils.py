@@ -52,16 +52,21 @@ class Coils:
         self.reads = reads
         wiring = model.circuit.wiring
         self.coils = {r: c for r, c in wiring.coils.items() if c.element}
-        self.drive_coils: dict[str, list[str]] = {}
+        self.drive_coils: dict[tuple[str, ...], list[str]] = {}
         for reference, coil in self.coils.items():
             if coil.drive:
-                self.drive_coils.setdefault(coil.drive, []).append(reference)
-        self.drives = tuple(sorted(self.drive_coils))
+                self.drive_coils.setdefault(self.commands(coil), []).append(reference)
+        self.drives = tuple(sorted({d for commands in self.drive_coils for d in commands}))
         self._amps: dict[Key, Mapping[str, float]] = {}
         self._sagged: dict[FaultEffect, frozenset[str]] = {}
         self._feed_parts: dict[str, frozenset[str]] | None = None
         self._triggered: dict[tuple[tuple[str, ...], tuple[FaultEffect, ...]], frozenset[str]] = {}
         self._own_groups: dict[str, frozenset[int]] = {}
+
+    @staticmethod
+    def commands(coil: Coil) -> tuple[str, ...]:
+        """The drives that the machine commands together to fire a coil."""
+        return (coil.drive, *coil.also) if coil.drive else ()
 
     def triggered(self, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> frozenset[str]:
         """Coils whose own switch reads closed and fires them without the logic, faults included."""
@@ -85,8 +90,8 @@ class Coils:
         return not dead.intersection(coil.enable)
 
     def _request(self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> PointRequest:
-        commanded = {self.coils[pulsed].drive} if pulsed else set()
-        commanded |= {self.coils[r].drive for r in self.triggered(held, effects)}
+        commanded = set(self.commands(self.coils[pulsed])) if pulsed else set()
+        commanded |= {d for r in self.triggered(held, effects) for d in self.commands(self.coils[r])}
         commanded -= {c.drive for c in self.coils.values() if not self._enabled(c, effects)}
         active = active_outputs(self.model, self.drives, commanded, effects)
         active |= self._private_contacts(pulsed, held, effects)
@@ -100,8 +105,7 @@ class Coils:
         touched = {g for e in analog for g in e.groups} - self.model.bus_groups
         wanted = []
         for reference, coil in self.coils.items():
-            drive = wiring.drives.get(coil.drive)
-            on = drive is not None and drive.output in active
+            on = any(wiring.drives[d].output in active for d in self.commands(coil))
             if on or reference == pulsed or (touched and touched & self.own_groups(reference)):
                 wanted.append(coil.element)
         return tuple(wanted)
@@ -113,7 +117,7 @@ class Coils:
         switch in series with a flipper's windings (closed by the person who pulses it).
         """
         wiring = self.model.circuit.wiring
-        closed: set[str] = set()
+        closed: set[str] = set(self.model.feed_contacts)
         pulsed_parts = set(self.coils[pulsed].parts) if pulsed else set()
         for coil in self.coils.values():
             for reference in (*coil.parts, coil.end_of_stroke):
@@ -150,7 +154,10 @@ class Coils:
             if e.supply
             or (e.groups & own)
             or (pulsed and e.part.reference in self.feed_parts(pulsed))
-            or (coil is not None and coil.drive in self.model.drives_of.get(e.part.reference, ()))
+            or (
+                coil is not None
+                and any(d in self.commands(coil) for d in self.model.drives_of.get(e.part.reference, ()))
+            )
         )
 
     def own_groups(self, pulsed: str) -> frozenset[int]:
@@ -161,8 +168,8 @@ class Coils:
         if known is None:
             wiring = self.model.circuit.wiring
             coil = self.coils[pulsed]
-            drive = wiring.drives.get(coil.drive)
-            parts = {*coil.parts, coil.element} | ({drive.output} if drive else set())
+            outputs = {wiring.drives[d].output for d in self.commands(coil)}
+            parts = {*coil.parts, coil.element} | outputs
             nets = [n for p in parts if p for n in self.model.part(p).nets]
             known = self._own_groups[pulsed] = self.model.groups_of_nets(nets) - self.model.bus_groups
         return known
@@ -177,7 +184,7 @@ class Coils:
         wiring = self.model.circuit.wiring
         at: dict[str, list[Part]] = {}
         for part in wiring.parts.values():
-            if part.kind in BUS_KINDS:
+            if part.kind in BUS_KINDS or part.reference in self.model.feed_contacts:
                 for net in part.nets:
                     at.setdefault(net, []).append(part)
         came: dict[str, frozenset[str]] = {
@@ -191,17 +198,12 @@ class Coils:
                     if other not in came and other != GROUND:
                         came[other] = came[net] | {part.reference}
                         waiting.append(other)
-        return {
-            # A hold winding hangs behind its power winding: what feeds that one feeds it too.
-            reference: frozenset().union(
-                *(
-                    came.get(n, frozenset())
-                    for p in (coil.element, *coil.parts)
-                    for n in self.model.part(p).nets
-                )
-            )
-            for reference, coil in self.coils.items()
-        }
+        found = {}
+        for reference, coil in self.coils.items():
+            outputs = [wiring.drives[d].output for d in self.commands(coil)]
+            nets = [n for p in (coil.element, *outputs) for n in self.model.part(p).nets]
+            found[reference] = frozenset(p for n in nets for p in came.get(n, ()))
+        return found
 
     def sagged(self, effects: Sequence[FaultEffect]) -> dict[FaultEffect, frozenset[str]]:
         """For faults that add a connection: the coils whose feed they pull down at rest.
@@ -270,13 +272,13 @@ class Coils:
         if resting[coil] >= PULLS:
             return (("locked on", 1.0),)
         ratios = self.ratios(coil, held, effects)
-        drive = self.coils[coil].drive
-        together = set(self.drive_coils.get(drive, ())) | {coil}
+        together = set(self.drive_coils.get(self.commands(self.coils[coil]), ())) | {coil}
         others = [r for r, q in ratios.items() if r not in together and q >= PULLS and resting[r] < PULLS]
         words = action(ratios[coil])
         if others:
-            fires = words.pop("fires", 0.0)
-            words["fires with others"] = words.get("fires with others", 0.0) + fires
+            # Too, or instead: a person tells both as another coil firing.
+            moved = words.pop("fires", 0.0) + words.pop("nothing", 0.0)
+            words["fires with others"] = words.get("fires with others", 0.0) + moved
         return tuple(sorted(words.items(), key=lambda o: -o[1]))
 
     def predict_resting(self, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> Prediction:

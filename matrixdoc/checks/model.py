@@ -74,6 +74,7 @@ class MachineModel:
     switch_of_contact: Mapping[str, str]
     line_groups: Mapping[str, int] = field(default_factory=dict)
     resting_contacts: frozenset[str] = frozenset()
+    feed_contacts: frozenset[str] = frozenset()
 
     def groups_of_nets(self, nets: Iterable[str]) -> frozenset[int]:
         """Groups of ``nets``, boundaries left out."""
@@ -105,11 +106,25 @@ def _alternating_parts(circuit: Circuit) -> dict[str, str]:
     return found
 
 
-def _bus_nets(circuit: Circuit, boundaries: frozenset[str], alternating: Mapping[str, str]) -> frozenset[str]:
-    """Nets that a soft rail reaches through wires, joints, pins and fuses alone."""
+def _feed_contacts(circuit: Circuit) -> frozenset[str]:
+    """Contacts that lie in a feed and are closed in service (a door interlock): normally closed
+    switches that nothing reads and that are no part of a coil's own circuit.
+    """
+    wiring = circuit.wiring
+    own = {part for coil in wiring.coils.values() for part in coil.parts}
+    found = (
+        s.contact for s in wiring.switches.values() if s.normally_closed and not s.sensor and not s.matrix
+    )
+    return frozenset(found) - own
+
+
+def _bus_nets(
+    circuit: Circuit, boundaries: frozenset[str], alternating: Mapping[str, str], contacts: frozenset[str]
+) -> frozenset[str]:
+    """Nets that a soft rail reaches through wires, joints, pins, fuses and ``contacts`` alone."""
     parts_at: dict[str, list[Part]] = {}
     for part in circuit.wiring.parts.values():
-        if part.kind in BUS_KINDS and part.reference not in alternating:
+        if (part.kind in BUS_KINDS or part.reference in contacts) and part.reference not in alternating:
             for net in part.nets:
                 parts_at.setdefault(net, []).append(part)
     bus: set[str] = set()
@@ -130,6 +145,7 @@ def _effect(
     group_of: Mapping[str, int],
     alternating: Mapping[str, str],
     selecting: AbstractSet[str] = frozenset(),
+    contacts: AbstractSet[str] = frozenset(),
 ) -> FaultEffect:
     nets = part.nets
     groups = frozenset(group_of[n] for n in nets if n in group_of)
@@ -139,7 +155,7 @@ def _effect(
         # A select line with the wrong level picks another drive: that adds as much as it takes.
         return FaultEffect(fault, part, patch, signal=True, adding=part.reference in selecting)
     bare = patch.shunt_ohm is None and patch.ground_ohm is None and not patch.values and not patch.reversed
-    if part.kind in CONTACT_KINDS and bare and (patch.absent or patch.stuck):
+    if (part.kind in CONTACT_KINDS or part.reference in contacts) and bare and (patch.absent or patch.stuck):
         return FaultEffect(fault, part, patch, contact=patch.stuck == "active", groups=groups)
     if part.kind == "sensing" and bare and patch.stuck:
         return FaultEffect(fault, part, patch, signal=True, groups=groups)
@@ -194,10 +210,12 @@ def build_model(circuit: Circuit, possible: Mapping[Fault, PossibleFault]) -> Ma
     wiring = circuit.wiring
     boundaries = _stiff_rails(circuit) | {GROUND}
     alternating = _alternating_parts(circuit)
-    bus = _bus_nets(circuit, boundaries, alternating)
+    feed_contacts = _feed_contacts(circuit)
+    bus = _bus_nets(circuit, boundaries, alternating, feed_contacts)
     switch_of_contact = {s.contact: r for r, s in wiring.switches.items() if s.contact}
     drive_of_output = {d.output: name for name, d in wiring.drives.items()}
-    group_of = _net_groups(circuit, boundaries | alternating.keys(), bus, frozenset(drive_of_output))
+    controlled = frozenset(drive_of_output) | switch_of_contact.keys()
+    group_of = _net_groups(circuit, boundaries | alternating.keys(), bus, controlled)
     bus_groups = frozenset(group_of[n] for n in bus if n in group_of)
     selecting = frozenset(part for d in wiring.drives.values() for part, _ in d.select)
     effects = {
@@ -208,6 +226,7 @@ def build_model(circuit: Circuit, possible: Mapping[Fault, PossibleFault]) -> Ma
             group_of,
             alternating,
             selecting,
+            switch_of_contact.keys(),
         )
         for fault, entry in possible.items()
     }
@@ -234,6 +253,7 @@ def build_model(circuit: Circuit, possible: Mapping[Fault, PossibleFault]) -> Ma
         {k: tuple(v) for k, v in sensors_of.items()},
         switch_of_contact,
         resting_contacts=resting,
+        feed_contacts=feed_contacts,
     )
 
 

@@ -9,6 +9,7 @@ from matrixdoc.checks.kin import find_kin
 from matrixdoc.checks.lamps import Lamps
 from matrixdoc.checks.meter import Meter
 from matrixdoc.checks.model import FaultEffect, MachineModel, effect_of_opening
+from matrixdoc.checks.optos import Optos
 from matrixdoc.checks.points import Points
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.reads import Reads
@@ -24,7 +25,8 @@ class Predictor:
     def __init__(self, model: MachineModel) -> None:
         self.model = model
         self.points = Points(model)
-        self.reads = Reads(model, self.points)
+        self.optos = Optos(model, self.points)
+        self.reads = Reads(model, self.points, self.optos)
         self.lamps = Lamps(model, self.points)
         self.coils = Coils(model, self.points, self.reads)
         self.meter = Meter(model, self.points, self.reads, self.lamps, self.coils)

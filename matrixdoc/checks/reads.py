@@ -14,6 +14,7 @@ from itertools import product
 
 from matrixdoc.checks.joins import Joins
 from matrixdoc.checks.model import FaultEffect, MachineModel
+from matrixdoc.checks.optos import Optos
 from matrixdoc.checks.points import PointRequest, Points
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.signals import active_outputs
@@ -64,9 +65,10 @@ class _Gathered:
 class Reads:
     """Predicts the switch scan of one machine."""
 
-    def __init__(self, model: MachineModel, points: Points) -> None:
+    def __init__(self, model: MachineModel, points: Points, optos: Optos) -> None:
         self.model = model
         self.points = points
+        self.optos = optos
         wiring = model.circuit.wiring
         self.columns: dict[tuple[str, str], Line] = {}
         self.inputs: dict[str, _Input] = {}
@@ -137,9 +139,10 @@ class Reads:
 
     def _anchors(self, effect: FaultEffect) -> frozenset[int]:
         """Groups that a signal fault acts on: those of the lines it commands or reads."""
+        lit = self.optos.contact_groups(effect)
         if effect.groups and not effect.signal:
-            return effect.groups
-        found: set[int] = set()
+            return effect.groups | lit
+        found: set[int] = set(lit)
         wiring = self.model.circuit.wiring
         for name in self.model.drives_of.get(effect.part.reference, ()):
             key = self.column_of_drive.get(name)
@@ -282,7 +285,7 @@ class Reads:
         for key, region, phases, start in spans:
             self._regions[key] = self._read(region, phases, points[start : start + len(phases)])
 
-    def contacts(self, held: Iterable[str], effects: Iterable[FaultEffect]) -> frozenset[str]:
+    def contacts(self, held: Sequence[str], effects: Sequence[FaultEffect]) -> frozenset[str]:
         """Contacts that conduct: held ones and normally closed ones, as their faults allow."""
         wiring = self.model.circuit.wiring
         closed = set(self.model.resting_contacts)
@@ -292,6 +295,11 @@ class Reads:
                 closed.discard(switch.contact)
             else:
                 closed.add(switch.contact)
+        for contact, conducts in self.optos.conducting(held, effects).items():
+            if conducts:
+                closed.add(contact)
+            else:
+                closed.discard(contact)
         for effect in effects:
             if effect.contact is True:
                 closed.add(effect.part.reference)
@@ -300,7 +308,7 @@ class Reads:
         return frozenset(closed)
 
     def pair(
-        self, held: Iterable[str], effects: Sequence[FaultEffect]
+        self, held: Sequence[str], effects: Sequence[FaultEffect]
     ) -> tuple[frozenset[str], tuple[FaultEffect, ...]]:
         """The (closed contacts, remaining faults) pair that ``prepare`` and ``predict`` take."""
         return self.contacts(held, effects), tuple(e for e in effects if e.contact is None)

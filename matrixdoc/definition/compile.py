@@ -20,6 +20,7 @@ from matrixdoc.definition.compile_neighbours import compile_neighbours
 from matrixdoc.definition.compile_supplies import feed_net, supply_rail
 from matrixdoc.definition.compile_switch_matrix import compile_switch_matrix
 from matrixdoc.definition.compile_switches import SwitchIndex, compile_direct_switches
+from matrixdoc.definition.compile_verified import mark_verified
 from matrixdoc.definition.document import Document
 from matrixdoc.definition.errors import InputError
 from matrixdoc.definition.schema import MachineForm
@@ -64,6 +65,7 @@ def _compile(builder: Builder) -> None:
         if feed.supply in form.supplies or feed.supply in builder.styles.supply:
             feed_net(builder, name)
     compile_neighbours(builder)
+    mark_verified(builder)
 
 
 def _wiring(builder: Builder) -> Wiring:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Literal
 
 from matrixdoc.definition.compile_builder import LINK, Builder, FormPath, TooManyProblems, whole_number
+from matrixdoc.definition.compile_interlocks import check_interlocks
 from matrixdoc.definition.errors import choice, near_miss, quoted
 from matrixdoc.definition.references import RESERVED_ROOTS
 from matrixdoc.definition.styles import Styles
@@ -83,8 +84,8 @@ def _foreign_keys(builder: Builder, name: str, device: str) -> None:
         for field in _CELLS_FOREIGN[device]:
             if field in cell.model_fields_set:
                 found = f"'{field}' in a {device} cell"
-                path = ("matrices", name, "cells", key, field)
-                builder.problem(path, found, "keys that such a cell has", key=True)
+                here: FormPath = ("matrices", name, "cells", key, field)
+                builder.problem(here, found, "keys that such a cell has", key=True)
     low, high = matrix.reads_low_at, matrix.reads_high_at
     if low is not None and high is not None and low > high:
         path: FormPath = ("matrices", name, "reads_low_at")
@@ -157,3 +158,4 @@ def _supply_names(builder: Builder) -> None:
     allowed = dict.fromkeys([*form.supplies, *builder.styles.supply])
     for name, feed in form.feeds.items():
         builder.known(feed.supply, allowed, "a supply", ("feeds", name, "supply"))
+    check_interlocks(builder)

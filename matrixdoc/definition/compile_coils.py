@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import replace
+
 from matrixdoc.definition.compile_builder import Builder, FormPath, named
-from matrixdoc.definition.compile_drives import link_part
+from matrixdoc.definition.compile_drives import Decoder, link_part
 from matrixdoc.definition.compile_flippers import compile_flipper, flipper_name
 from matrixdoc.definition.compile_loads import (
     add_diode,
@@ -12,6 +15,13 @@ from matrixdoc.definition.compile_loads import (
     make_load,
     supply_lug,
     to_board,
+)
+from matrixdoc.definition.compile_relays import (
+    Sharing,
+    changeover_set,
+    compile_decoders,
+    compile_relays,
+    sharings,
 )
 from matrixdoc.definition.compile_switches import SwitchIndex
 from matrixdoc.definition.errors import choice, near_miss, quoted
@@ -26,14 +36,31 @@ def compile_coils(builder: Builder, switches: SwitchIndex) -> None:
     _enables(builder)
     for name, output in form.outputs.items():
         _shared_output(builder, name, output)
-    for key, coil in form.coils.items():
-        _coil(builder, key, coil, switches)
+    relays = compile_relays(builder)
+    shared = sharings(builder)
+    # A coil that shares a drive comes after the coil whose drive it is.
+    for key, coil in sorted(form.coils.items(), key=lambda entry: entry[1].shares is not None):
+        _coil(builder, key, coil, switches, shared.get(key))
+    for key, sharing in shared.items():
+        if key == sharing.first:
+            _share(builder, sharing, relays[sharing.relay])
     for key, flash in form.flash_lamps.items():
         _flash(builder, key, flash)
     for key, flipper in form.flippers.items():
         compile_flipper(builder, key, flipper, switches)
+    decoders = compile_decoders(builder)
     for key, lamp in form.direct_lamps.items():
-        _direct_lamp(builder, key, lamp)
+        _direct_lamp(builder, key, lamp, decoders)
+
+
+def _share(builder: Builder, sharing: Sharing, signal: tuple[str, ...]) -> None:
+    """Put the contact set between a shared drive and its two coils."""
+    first, second = (builder.coils[f"coil/{key}"] for key in (sharing.first, sharing.second))
+    driver = builder.parts[builder.drives[first.drive].output]
+    contacts = changeover_set(builder, sharing, signal, driver.board)
+    for coil, also in ((first, ()), (second, (sharing.selecting,))):
+        parts = (*coil.parts, contacts, driver.reference)
+        builder.coils[coil.reference] = replace(coil, drive=first.drive, also=also, parts=parts)
 
 
 def _feed_chains(builder: Builder) -> None:
@@ -100,14 +127,17 @@ def _shared_output(builder: Builder, name: str, facts: OutputForm) -> None:
         builder.problem((*path, "pin"), "a pin of a shared output", "pins at the circuits that share it")
 
 
-def _coil(builder: Builder, key: str, facts: CoilForm, switches: SwitchIndex) -> None:
+def _coil(
+    builder: Builder, key: str, facts: CoilForm, switches: SwitchIndex, sharing: Sharing | None
+) -> None:
     defaults = builder.styles.defaults
     path: FormPath = ("coils", key)
     title = facts.title or f"coil {key}"
     words = f"coil {key}" + (f" ({facts.title})" if facts.title else "")
     load = make_load(builder, f"coil/{key}", words, facts, path)
     prefix = load.prefix
-    supplied, driven, inner = f"{prefix}/supplied", f"{prefix}/driven", f"{prefix}/board"
+    supplied, driven = f"{prefix}/supplied", f"{prefix}/driven"
+    inner = sharing.nets[key] if sharing else f"{prefix}/board"
     feed = supply_lug(builder, load, facts.feed, facts.supply, "coil", facts.fuse, supplied)
     winding = add_winding(
         builder,
@@ -123,11 +153,15 @@ def _coil(builder: Builder, key: str, facts: CoilForm, switches: SwitchIndex) ->
     diode = add_diode(builder, f"{prefix}/diode", load, driven, supplied, facts.diode)
     wires = to_board(builder, load, facts, driven, inner)
     fired_by, trigger = switches.find(facts.fired_by, (*path, "fired_by")) if facts.fired_by else ("", "")
-    drive = ground_drive(
-        builder, load, facts, facts.style, defaults.coil_output, inner, from_logic=not facts.fired_by
-    )
+    drive, output = "", ""
+    if sharing is None or sharing.first == key:
+        at_drive = sharing.common if sharing else inner
+        drive = ground_drive(
+            builder, load, facts, facts.style, defaults.coil_output, at_drive, from_logic=not facts.fired_by
+        )
+        output = "" if sharing else builder.drives[drive].output
     fuse = f"{prefix}/fuse" if f"{prefix}/fuse" in builder.parts else ""
-    parts = (fuse, feed, winding, diode, *wires, builder.drives[drive].output)
+    parts = (fuse, feed, winding, diode, *wires, output)
     builder.neighbour(supplied, driven, f"lugs of {load.words}")
     builder.coils[prefix] = Coil(
         reference=prefix,
@@ -189,7 +223,7 @@ def _flash(builder: Builder, key: str, facts: FlashForm) -> None:
     )
 
 
-def _direct_lamp(builder: Builder, key: str, facts: DirectLampForm) -> None:
+def _direct_lamp(builder: Builder, key: str, facts: DirectLampForm, decoders: Mapping[str, Decoder]) -> None:
     defaults = builder.styles.defaults
     path: FormPath = ("direct_lamps", key)
     words = f"direct lamp {key}" + (f" ({facts.title})" if facts.title else "")
@@ -217,5 +251,26 @@ def _direct_lamp(builder: Builder, key: str, facts: DirectLampForm) -> None:
         origin="stated" if facts.lamp else "style default",
     )
     to_board(builder, load, facts, driven, inner)
-    drive = ground_drive(builder, load, facts, facts.style, defaults.lamp_output, inner)
+    chosen = _decoder_output(builder, facts, decoders, path)
+    drive = ground_drive(builder, load, facts, facts.style, defaults.lamp_output, inner, chosen=chosen)
     builder.lamps[prefix] = Lamp(prefix, facts.title or words, lamp, drive=drive)
+
+
+def _decoder_output(
+    builder: Builder, facts: DirectLampForm, decoders: Mapping[str, Decoder], path: FormPath
+) -> tuple[Decoder, int] | None:
+    """The decoder that picks a lamp's drive, and the number of its output."""
+    if facts.decoder is None:
+        if facts.output is not None:
+            builder.problem((*path, "output"), "an output without a decoder", "'decoder:' beside it")
+        return None
+    if not builder.known(facts.decoder, builder.form.decoders, "a decoder", (*path, "decoder")):
+        return None
+    made = decoders[facts.decoder]
+    last = (1 << len(made.lines)) - 1
+    if facts.output is None or facts.output > last:
+        found = "no output number" if facts.output is None else f"output {facts.output}"
+        field = "decoder" if facts.output is None else "output"
+        builder.problem((*path, field), found, f"'output:' with a number from 0 to {last}")
+        return None
+    return made, facts.output

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from matrixdoc.definition.compile_builder import Builder, FormPath, coloured
-from matrixdoc.definition.compile_supplies import supply_rail
 from matrixdoc.definition.schema_boards import InterlockForm
 from matrixdoc.definition.wiring import Switch
 
@@ -30,21 +29,22 @@ def check_interlocks(builder: Builder) -> None:
             builder.problem(here, "a door interlock that no feed names", expected, key=True)
 
 
-def interlock_net(builder: Builder, name: str) -> str:
-    """The net behind a door interlock, which is wired when it is first asked for."""
+def interlock_net(builder: Builder, name: str, rail: str) -> str:
+    """The net behind a door interlock of ``rail``, which is wired when it is first asked for."""
     cut = f"interlock/{name}/cut"
     if f"interlock/{name}/contact" not in builder.parts:
-        _wire_interlock(builder, name, builder.form.interlocks[name], cut)
+        _wire_interlock(builder, name, builder.form.interlocks[name], (rail, cut))
     return cut
 
 
-def _wire_interlock(builder: Builder, name: str, facts: InterlockForm, cut: str) -> None:
+def _wire_interlock(builder: Builder, name: str, facts: InterlockForm, ends: tuple[str, str]) -> None:
     """Out from the rail to the door, through the contact, and back."""
-    prefix, path = f"interlock/{name}", ("interlocks", name)
+    rail, cut = ends
+    prefix = f"interlock/{name}"
+    path: FormPath = ("interlocks", name)
     words = facts.title or f"{name} interlock"
     board = builder.board(facts.board, (*path, "board"), builder.drive_board)
     place = builder.place(facts.place, (*path, "place"), "cabinet")
-    rail = supply_rail(builder, facts.supply)
     outer, _ = builder.harness(prefix, rail, words, facts.pin, board, path)
     names = ("return header", "return pin", "return pin")
     back: FormPath = (*path, "return_pin")

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from matrixdoc.definition.compile_builder import Builder, FormPath, coloured
-from matrixdoc.definition.compile_drives import output_part, signal_path
+from matrixdoc.definition.compile_drives import Decoder, output_part, signal_path
 from matrixdoc.definition.compile_supplies import feed_net, fuse_part, known_supply
 from matrixdoc.definition.schema_boards import FuseForm
 from matrixdoc.definition.schema_matrices import DrivePath
@@ -45,16 +45,23 @@ def ground_drive(
     *,
     prefix: str = "",
     from_logic: bool = True,
+    chosen: tuple[Decoder, int] | None = None,
 ) -> str:
-    """The drive from ``inner`` to ground, with its signal path; returns the drive's reference."""
+    """The drive from ``inner`` to ground, with its signal path; returns the drive's reference.
+
+    ``chosen``: the decoder that picks it, and the number of its output there.
+    """
     styles = builder.styles.output
     name = style or usual
     if style and not builder.known(style, styles, "an output style", (*load.path, "style")):
         name = usual
-    chosen = styles[name]
+    made = styles[name]
     prefix = prefix or load.prefix
-    signal = signal_path(builder, prefix, load.words, facts, load.board, load.path, from_logic=from_logic)
-    if chosen.driver == "changeover":
+    decoder = chosen[0] if chosen else None
+    signal = signal_path(
+        builder, prefix, load.words, facts, load.board, load.path, from_logic=from_logic, decoder=decoder
+    )
+    if made.driver == "changeover":
         # The unused contact of the set is an end of its own.
         nets: tuple[str, ...] = (GROUND, f"{prefix}/unused", inner)
         relay = builder.add(
@@ -67,8 +74,9 @@ def ground_drive(
         signal = (*signal, relay)
     else:
         nets = (inner, GROUND)
-    output = output_part(builder, prefix, load.words, chosen.driver, nets, facts, chosen.type, load.board)
-    return builder.drive(f"{prefix}/drive", load.words, signal, output)
+    output = output_part(builder, prefix, load.words, made.driver, nets, facts, made.type, load.board)
+    select = chosen[0].select(chosen[1]) if chosen else ()
+    return builder.drive(f"{prefix}/drive", load.words, signal, output, select)
 
 
 def supply_lug(

@@ -56,7 +56,7 @@ def sharings(builder: Builder) -> dict[str, Sharing]:
             found_words = f"coil {first}, which has no drive of its own"
             builder.problem((*path, "shares"), found_words, "a coil with a drive of its own")
         elif first in found:
-            builder.problem((*path, "shares"), f"coil {first} again", "one coil beside it: a set has two ends")
+            builder.problem((*path, "shares"), f"coil {first} again", "one coil beside it")
         elif facts.relay is None:
             builder.problem((*path, "shares"), "a shared drive without a relay", "'relay:' beside it")
         elif builder.known(facts.relay, builder.form.relays, "a relay", (*path, "relay")):

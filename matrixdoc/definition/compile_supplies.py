@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from matrixdoc.definition.compile_builder import Builder, FormPath, coloured, named
+from matrixdoc.definition.compile_interlocks import interlock_net
 from matrixdoc.definition.schema_boards import BridgeForm, FeedForm, FuseForm, SupplyForm
 from matrixdoc.definition.styles import SupplyStyle
 from matrixdoc.definition.wiring import GROUND, Supply
@@ -211,8 +212,8 @@ def feed_net(builder: Builder, name: str) -> str:
     path: FormPath = ("feeds", name)
     prefix = f"feed/{name}"
     rail = supply_rail(builder, form.supply)
-    if form.interlock in builder.form.interlocks:
-        rail = builder.interlock_net(form.interlock, rail)
+    if form.interlock is not None and form.interlock in builder.form.interlocks:
+        rail = interlock_net(builder, form.interlock, rail)
     board = builder.board(form.board, (*path, "board"), builder.drive_board)
     words = form.title or f"{name} feed"
     inner = rail

@@ -89,7 +89,7 @@ def _listed(builder: Builder) -> Iterator[str]:
     known = set(builder.parts)
     for reference in builder.parts:
         while "/" in reference:
-            reference = reference.rpartition("/")[0]  # noqa: PLW2901 - every level above a part
+            reference = reference.rpartition("/")[0]
             known.add(reference)
     for index, text in enumerate(builder.form.verified):
         if text in known and "/" in text:

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 
-from matrixdoc.definition.wiring import GROUND, Wiring
+from matrixdoc.definition.wiring import GROUND, Coil, Wiring
 
 _CARRIES = frozenset({"wire", "joint", "pin"})
+_SWITCHES = frozenset({"high_side_pnp", "high_side_darlington", "high_side_pmos"})
+_CIRCUIT = frozenset({"wire", "coil", "diode"})
 _WINDING_LIMIT_A = 20.0
 
 
@@ -16,6 +18,7 @@ def lint(wiring: Wiring) -> tuple[str, ...]:
     found = [
         *_winding_fuses(wiring),
         *_unfused_loads(wiring),
+        *_latches(wiring),
         *_coils(wiring),
         *_chains(wiring),
         *_names(wiring),
@@ -41,28 +44,58 @@ def _winding_fuses(wiring: Wiring) -> Iterator[str]:
             )
 
 
-def _unfused_loads(wiring: Wiring) -> Iterator[str]:
-    """Rails that no fuse protects on the way to a coil, neither before the rectifier nor behind it."""
+def _reached(wiring: Wiring, rail: str, kinds: frozenset[str]) -> set[str]:
+    """The nets that a rail reaches through parts of ``kinds`` and through contacts closed at rest."""
+    shut = {switch.contact for switch in wiring.switches.values() if switch.normally_closed}
     at: dict[str, list[tuple[str, ...]]] = {}
     for part in wiring.parts.values():
-        if part.kind in _CARRIES:
+        if part.kind in kinds or part.reference in shut:
             for net in part.nets:
                 at.setdefault(net, []).append(part.nets)
-    windings = {net: coil for coil in wiring.coils.values() for net in wiring.parts[coil.element].nets}
+    seen: set[str] = set()
+    waiting = [rail]
+    while waiting:
+        net = waiting.pop()
+        if net not in seen and net != GROUND:
+            seen.add(net)
+            waiting.extend(other for nets in at.get(net, ()) for other in nets)
+    return seen
+
+
+def _unfused_loads(wiring: Wiring) -> Iterator[str]:
+    """Rails that no fuse protects on the way to a coil, neither before the rectifier nor behind it."""
+    circuits: dict[str, Coil] = {}
+    for coil in wiring.coils.values():
+        own = [coil.element, *(p for p in coil.parts if coil.matrix and wiring.parts[p].kind in _CIRCUIT)]
+        circuits |= {net: coil for reference in own for net in wiring.parts[reference].nets}
     for supply in wiring.supplies.values():
         if any(wiring.parts[r].kind == "fuse" for r in supply.ac_parts):
             continue
-        seen: set[str] = set()
-        waiting = [supply.rail]
-        while waiting:
-            net = waiting.pop()
-            if net in seen or net == GROUND:
-                continue
-            seen.add(net)
-            waiting.extend(other for nets in at.get(net, ()) for other in nets)
-        bare = sorted({windings[net].title for net in seen if net in windings})
+        seen = _reached(wiring, supply.rail, _CARRIES | _SWITCHES)
+        bare = sorted({circuits[net].title for net in seen if net in circuits})
         if bare:
             yield f"{supply.title}: no fuse anywhere on the way to {', '.join(bare)}."
+
+
+def _latches(wiring: Wiring) -> Iterator[str]:
+    """Thyristors whose supply never falls to nothing: what they light stays lit."""
+    lamps = [
+        wiring.parts[lamp.element]
+        for lamp in wiring.lamps.values()
+        if lamp.drive and wiring.parts[wiring.drives[lamp.drive].output].kind == "thyristor"
+    ]
+    if not lamps:
+        return
+    for supply in wiring.supplies.values():
+        if supply.alternating or not (supply.capacitor or supply.regulator):
+            continue
+        nets = _reached(wiring, supply.rail, _CARRIES | {"fuse"})
+        held = [part for part in lamps if nets.intersection(part.nets)]
+        if held:
+            yield (
+                f"{supply.title}: a thyristor on a filtered supply never lets its lamp go out, and "
+                f"{len(held)} of them hang on it; if the supply is unfiltered, state 'capacitor: none'."
+            )
 
 
 def _coils(wiring: Wiring) -> Iterator[str]:
@@ -72,7 +105,7 @@ def _coils(wiring: Wiring) -> Iterator[str]:
         part = wiring.parts[coil.element]
         if part.kind != "coil":
             continue
-        if not coil.diode:
+        if not coil.diode and not coil.matrix:
             yield f"{coil.title}: no diode is stated across the winding; look for it on the board."
         ohm = part.values.get("ohm")
         if ohm is not None and part.origin == "stated" and highest / ohm > _WINDING_LIMIT_A:

@@ -199,6 +199,7 @@ class Anchors:
                 groups |= model.groups_of_nets(model.part(wiring.drives[name].output).nets)
             for name in model.sensors_of.get(fault.part, ()):
                 groups |= model.groups_of_nets((wiring.sensors[name].net,))
+            groups |= predictor.optos.contact_groups(effect)
             for group in groups:
                 self.by_group.setdefault(group, set()).add(fault)
         self.buses = predictor.points.bus_neighbours
@@ -207,7 +208,8 @@ class Anchors:
         self._near: dict[tuple[tuple[str, ...], frozenset[str]], frozenset[Fault]] = {}
         self._coils_driven: dict[str, set[str]] = {}
         for reference, coil in wiring.coils.items():
-            for part in (*model.drives_path(coil.drive), *coil.enable):
+            driven = [p for d in predictor.coils.commands(coil) for p in model.drives_path(d)]
+            for part in (*driven, *coil.enable):
                 self._coils_driven.setdefault(part, set()).add(reference)
         self._known: dict[tuple[Situation, Look], frozenset[Fault]] = {}
 

@@ -15,7 +15,7 @@ from html import escape
 
 from matrixdoc.diagnosis.tree_words import FaultTree, PlanStep
 
-SHEET_WIDTH, SHEET_HEIGHT = 1040.0, 690.0
+SHEET_WIDTH, SHEET_HEIGHT = 1040.0, 640.0
 COLUMNS = 4
 BOX_WIDTH, COLUMN_WIDTH = 222.0, 266.0
 FONT, LINE = 10.5, 13.0
@@ -33,6 +33,7 @@ class Box:
     column: int
     seen: tuple[str, ...]
     head: str
+    share: str
     lines: tuple[str, ...]
     style: str
     children: list[Box] = field(default_factory=list)
@@ -54,6 +55,11 @@ class Box:
         """Height of the box with what follows it."""
         own = self.seen_height + self.box_height + GAP
         return max(own, sum(child.height for child in self.children))
+
+    @property
+    def saving(self) -> float:
+        """What the sheet gains if all after the box goes elsewhere."""
+        return self.height - (self.seen_height + self.box_height + LINE + GAP)
 
     def every(self) -> list[Box]:
         """The box and all after it."""
@@ -105,10 +111,15 @@ def sheets_of(tree: FaultTree) -> list[Sheet]:
             root = _box(tree, start, 0, (), moved, taken, later, number)
             if root.height <= SHEET_HEIGHT:
                 break
-            candidates = [b for b in root.every() if b.children and b.column > 0]
+            candidates = [b for b in root.every() if b.children and b.column > 0 and b.saving > 0.0]
             if not candidates:
                 break
-            moved.add(max(candidates, key=lambda b: (b.height, b.column)).step)
+            # The smallest part whose going makes the rest fit; else the largest.
+            enough = [b for b in candidates if b.saving >= root.height - SHEET_HEIGHT]
+            chosen = (
+                min(enough, key=lambda b: b.saving) if enough else max(candidates, key=lambda b: b.saving)
+            )
+            moved.add(chosen.step)
         drawn = taken
         apart.extend(n for n in later if n not in apart)
         _place(root, 1.0, 1.0)
@@ -130,13 +141,13 @@ def _box(
     step = tree.step(number)
     onward = [b for b in step.branches if b.target]
     if column > 0 and number in drawn:
-        return Box(number, column, seen, f"go to step {number}", (), "again")
+        return Box(number, column, seen, f"go to step {number}", "", (), "again")
     drawn[number] = sheet
     lines = list(cut_lines(step.title, TITLE_LINES))
     if step.kind == "cut":
-        lines = [*lines[:1], f"and on: about {minutes_words(step.finish)} more"]
+        lines = [*cut_lines(step.title, 1), f"and on: about {minutes_words(step.finish)} more"]
     lines += [f"{b.words[0]} ({percent(b.probability)}): done" for b in step.branches if not b.target]
-    box = Box(number, column, seen, _head(step), (), _style(step))
+    box = Box(number, column, seen, _head(step), percent(step.probability), (), _style(step))
     if onward and column > 0 and (column == COLUMNS - 1 or number in moved):
         lines.append(f"goes on: sheet of step {number}")
         later.append(number)
@@ -149,14 +160,9 @@ def _box(
 
 
 def _head(step: PlanStep) -> str:
-    if step.kind == "do":
-        power = "power on" if step.power else "unplugged"
-        return (
-            f"{step.number}.  {minutes_words(step.minutes)}, {power}; {percent(step.probability)} come here"
-        )
-    if step.kind == "cut":
-        return f"{step.number}.  {percent(step.probability)} come here"
-    return f"{step.number}.  {percent(step.probability)} come here"
+    if step.kind != "do":
+        return f"{step.number}."
+    return f"{step.number}.  {minutes_words(step.minutes)}, {'power on' if step.power else 'unplugged'}"
 
 
 def _style(step: PlanStep) -> str:
@@ -202,6 +208,7 @@ def _box_svg(box: Box) -> list[str]:
     parts = [
         frame,
         *_texts([box.head], box.x + 7.0, box.y + PADDING, 'font-weight="bold"'),
+        *_texts([box.share], box.x + BOX_WIDTH - 7.0, box.y + PADDING, 'text-anchor="end"'),
         *_texts(box.lines, box.x + 7.0, box.y + PADDING + LINE, ""),
         *_texts(box.seen, box.x + 2.0, box.y - box.seen_height - 2.0, 'font-style="italic"'),
     ]

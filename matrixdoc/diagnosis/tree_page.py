@@ -14,21 +14,20 @@ body { font-family: sans-serif; font-size: 10.5pt; color: black; background: whi
 h1 { font-size: 15pt; margin: 0 0 2mm 0; } h2 { font-size: 12pt; margin: 4mm 0 1mm 0; }
 p, ul { margin: 1mm 0; }
 .warn { border: 2px solid black; padding: 1mm 2mm; margin: 2mm 0; }
-.sheet svg { width: 100%; height: auto; max-height: 172mm; display: block; }
+.sheet svg { width: 100%; height: auto; display: block; }
 table { border-collapse: collapse; width: 100%; font-size: 9pt; }
 th, td { border: 1px solid black; padding: 1mm 1.5mm; vertical-align: top; text-align: left; }
 td:first-child { text-align: right; font-weight: bold; }
 tr { break-inside: avoid; }
 td ul { margin: 0; padding-left: 4mm; }
-@media print { body { margin: 0; } .sheet { break-before: page; break-inside: avoid; }
-  .steps { break-before: page; } }
+@media print { body { margin: 0; } .sheet { break-inside: avoid; } .steps { break-before: page; } }
 """
 
 LEGEND = (
     "From left to right; thin border: a check; thick border with round corners: a repair, which ends the "
-    "job where it works; dashed: not drawn any further; dotted: drawn already. In italics above a box: "
-    "what was seen to come there, with its probability. The table of steps has the full words, the "
-    "set-up and the cautions."
+    "job where it works; dashed: not drawn any further; dotted: drawn already. Top right in a box: the share "
+    "of cases that come to it. In italics above a box: what was seen to come there, with its probability. "
+    "The table of steps has the full words, the set-up and the cautions."
 )
 
 

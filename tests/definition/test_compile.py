@@ -570,7 +570,7 @@ def test_all_contradictions_at_once_with_their_lines():
         ("matrices: {switch: {chart: [[a]], lamp: 44}}", "'lamp' in a switch matrix"),
         ("matrices: {lamp: {chart: [[a]], row_pull: 1k}}", "'row_pull' in a lamp matrix"),
         ("matrices: {switch: {chart: [[a]], reads_low_at: 3 V, reads_high_at: 2 V}}", "at most 2 V"),
-        ("matrices: {switch: {chart: [[a]], element: LED}}", "leaf, snap-action or reed"),
+        ("matrices: {switch: {chart: [[a]], element: LED}}", "leaf, snap-action, reed or opto"),
         ("matrices: {switch: {chart: [[a], [b]], columns: {C1: {chain: 1}}}}", "every fitted cell"),
         ("matrices: {switch: {chart: [[a]], columns: {1: {}, C1: {}}}}", "each line once"),
         ("matrices: {switch: {chart: [[a]], cells: {c1r1: {}, C1R1: {}}}}", "each cell once"),
@@ -591,7 +591,7 @@ def test_all_contradictions_at_once_with_their_lines():
         ("matrices: {switch: {chart: [[a, b, c]], decoder: {lines: [{}]}}}", "2 lines"),
         (
             "matrices: {switch: {chart: [[a]], decoder: {lines: [{}]}, columns: {C1: {logic: U1}}}}",
-            "logic of a decoded column",
+            "logic of a decoded drive",
         ),
         (
             "feeds: {f: {supply: coil, chain: [2]}}\ncoils: {1: {feed: f}, 2: {}}",

@@ -60,10 +60,10 @@ class Tally:
 
     def row(self) -> str:
         """One line of the table in DEVELOPERS.md."""
-        return (
-            f"| {self.style} | {self.situations} | {self.points} | {self.volts} | {self.worst_v * 1e3:.3f} mV "
-            f"| {self.loose} | {self.lost} | {self.readings} | {self.differing} | {self.undecided} |"
-        )
+        counts = (self.situations, self.points, self.volts)
+        found = (self.loose, self.lost, self.readings, self.differing, self.undecided)
+        cells = [self.style, *counts, f"{self.worst_v * 1e3:.3f} mV", *found]
+        return f"| {' | '.join(str(cell) for cell in cells)} |"
 
 
 HEADER = (
@@ -98,7 +98,8 @@ def compare_volts(
         tally.worst_v = max(tally.worst_v, off)
         if off <= SHARE * abs(theirs[net]):
             continue
-        tally.failures.append(f"{words}: {net} is {theirs[net]:.6f} V behind {ohm:.3g} ohm, we say {volts:.6f} V")
+        both = f"{theirs[net]:.6f} V behind {ohm:.3g} ohm, we say {volts:.6f} V"
+        tally.failures.append(f"{words}: {net} is {both}")
 
 
 def source_ohm(deck: Deck, volts: Mapping[str, float], net: str) -> float:

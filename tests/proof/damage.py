@@ -24,9 +24,7 @@ def _earthed(rng: random.Random) -> Damage:
 
 
 def _passive(rng: random.Random) -> Damage:
-    return rng.choice(
-        [Damage(opened=True), Damage(opened=True, across_ohm=between(rng, BAD)), _earthed(rng)]
-    )
+    return rng.choice([Damage(opened=True), Damage(opened=True, across_ohm=between(rng, BAD)), _earthed(rng)])
 
 
 def _resistor(rng: random.Random) -> Damage:
@@ -156,7 +154,7 @@ def random_moment(
 ) -> Moment:
     """A moment with 0 to 3 things wrong: mostly with parts ``near`` what is used, or a bridge."""
     damage: dict[str, Damage] = {}
-    joined = []
+    joined: list[tuple[Terminal, Terminal, float]] = []
     for _ in range(rng.choice([0, 1, 1, 2, 2, 3])):
         if bridges and rng.random() < 0.15:
             pair = rng.choice(bridges)

@@ -63,7 +63,7 @@ class Moment:
     dead: frozenset[str] = frozenset()
 
 
-def _own_cards(part: Element, value: Mapping[str, float], nets: tuple[str, ...], on: bool) -> list[Card]:  # noqa: FBT001, C901, PLR0911
+def _own_cards(part: Element, value: Mapping[str, float], nets: tuple[str, ...], on: bool) -> list[Card]:  # noqa: C901 - a case for each kind
     """What a part conducts by itself, the kinds one by one."""
     name = part.reference
 
@@ -121,40 +121,40 @@ def _own_cards(part: Element, value: Mapping[str, float], nets: tuple[str, ...],
     raise AssertionError(part.kind)
 
 
-ALTERNATING = ("/winding", "/pin", "/wire", "/fuse", "/capacitor", "/regulator", "/rectifier")
-
-
 def is_direct(reference: str, element: Element) -> bool:
     """Whether a part is in a direct-current circuit: it has nets, and does not make a rail."""
     return bool(element.nets) and not reference.startswith("supply/")
 
 
+def _part_cards(element: Element, moment: Moment) -> list[Card]:
+    """What a part conducts at a moment, and what damage makes of it."""
+    reference, nets, value = element.reference, element.nets, element.values
+    on = reference in moment.on
+    if reference in moment.filaments:
+        value = {**value, "ohm": moment.filaments[reference]}
+    damage = moment.damage.get(reference)
+    if damage is None:
+        return _own_cards(element, value, nets, on)
+    found: list[Card] = []
+    if damage.stuck:
+        on = damage.stuck == "active"
+    if not damage.opened:
+        own = (nets[1], nets[0], *nets[2:]) if damage.turned else nets
+        found.extend(_own_cards(element, {**value, **damage.drifted}, own, on))
+    if damage.across_ohm is not None:
+        found.append(Card(nets[0], nets[1], damage.across_ohm, 0.0, 1.0, 0.0, f"{reference} across"))
+    if damage.earthed_ohm is not None:
+        net = nets[damage.terminal]
+        found.append(Card(net, EARTH, damage.earthed_ohm, 0.0, 1.0, 0.0, f"{reference} earthed"))
+    return found
+
+
 def cards_of(machine: Machine, moment: Moment) -> list[Card]:
-    """Every conductor of the machine, soft rails included."""
+    """Every conductor of the machine, soft rails included; a dead rail keeps its usual load."""
     found: list[Card] = []
     for reference, element in machine.elements.items():
-        if not is_direct(reference, element):
-            continue
-        nets, value = element.nets, element.values
-        on = reference in moment.on
-        if reference in moment.filaments:
-            value = {**value, "ohm": moment.filaments[reference]}
-        damage = moment.damage.get(reference)
-        if damage is None:
-            found.extend(_own_cards(element, value, nets, on))
-            continue
-        if damage.stuck:
-            on = damage.stuck == "active"
-        if damage.drifted:
-            value = {**value, **damage.drifted}
-        own = (nets[1], nets[0], *nets[2:]) if damage.turned else nets
-        if not damage.opened:
-            found.extend(_own_cards(element, value, own, on))
-        if damage.across_ohm is not None:
-            found.append(Card(nets[0], nets[1], damage.across_ohm, 0.0, 1.0, 0.0, f"{reference} across"))
-        if damage.earthed_ohm is not None:
-            net = nets[damage.terminal]
-            found.append(Card(net, EARTH, damage.earthed_ohm, 0.0, 1.0, 0.0, f"{reference} earthed"))
+        if is_direct(reference, element):
+            found.extend(_part_cards(element, moment))
     for one, two, ohm in moment.bridges:
         found.append(Card(machine.net(*one), machine.net(*two), ohm, 0.0, 1.0, 0.0, "bridge"))
     for rail in machine.rails.values():
@@ -190,7 +190,7 @@ class Deck:
                 lines.append(f"r{number} {near} {far} {card.ohm!r}")
         for (amps, emission, ohm), name in models.items():
             lines.append(f".model {name} d(is={amps!r} n={emission!r} rs={ohm!r})")
-        lines += [f"vi{number} {self.node(net)} 0 {v!r}" for number, (net, v) in enumerate(self.ideal.items())]
+        lines += [f"vi{self.node(net)} {self.node(net)} 0 {volts!r}" for net, volts in self.ideal.items()]
         lines += [f"rg{n} {n} 0 {1 / G_MIN:g}" for net, n in self.nodes.items() if net not in self.ideal]
         lines.append(f".options gmin={G_MIN:g} {options} temp=27 tnom=27")
         return "\n".join(lines) + "\n"
@@ -224,4 +224,5 @@ def deck_for(machine: Machine, moment: Moment, nets: Iterable[str]) -> Deck:
     chosen = tuple(cards[number] for number in sorted(kept))
     used = {net for card in chosen for net in (card.near, card.far)} & set(ideal)
     every = [*reached, *sorted(used)]
-    return Deck(chosen, {net: ideal[net] for net in sorted(used)}, {net: f"n{k}" for k, net in enumerate(every)})
+    nodes = {net: f"n{number}" for number, net in enumerate(every)}
+    return Deck(chosen, {net: ideal[net] for net in sorted(used)}, nodes)

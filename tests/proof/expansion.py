@@ -54,15 +54,17 @@ class Expander:
         usual = styles()["supply"].get(name, styles()["supply"]["other"])
         undescribed = "volts" not in facts and "bridge" not in facts
         alternating = facts.get("alternating") == "yes" or (undescribed and usual.get("alternating", False))
-        regulated = "regulator" in facts or (undescribed and usual.get("regulated", False) and not alternating)
+        regulated = "regulator" in facts or (
+            undescribed and usual.get("regulated", False) and not alternating
+        )
         source = styles()["source"]
-        ohm = source["alternating_ohm" if alternating else "regulated_ohm" if regulated else "unregulated_ohm"]
+        made = "alternating" if alternating else "regulated" if regulated else "unregulated"
         stiff = regulated if "stiff" not in facts else facts["stiff"] == "yes"
         rail = Rail(
             name,
             f"rail {name}",
             quantity(facts.get("volts"), usual["volts"]),
-            quantity(facts.get("source"), ohm),
+            quantity(facts.get("source"), source[f"{made}_ohm"]),
             quantity(facts.get("load"), usual["load_a"]),
             stiff,
         )
@@ -84,7 +86,7 @@ class Expander:
         far = f"{own} far" if rectified else EARTH
         near = f"{own} near" if rectified else rail.net
         winding_ohm = {"ohm": quantity(facts["winding_ohms"])} if "winding_ohms" in facts else {}
-        add(f"{own}/winding", "winding", f"{own} start", far, **winding_ohm)
+        add(f"{own}/winding", "winding", f"{own} start", far, values=winding_ohm)
         add(f"{own}/pin", "pin", f"{own} start", f"{own} pinned")
         fuse = facts.get("winding_fuse")
         if fuse == "none":
@@ -108,11 +110,11 @@ class Expander:
         if regulated:
             add(f"{own}/regulator", "regulator", raw, rail.net)
 
-    def fuse(self, reference: str, near: str, far: str, facts: Any, usual_a: float | None = None) -> None:  # noqa: ANN401
+    def fuse(self, reference: str, near: str, far: str, facts: Any, usual_a: float | None = None) -> None:
         """A fuse between two nets; the rating alone, or with more facts."""
         rating = facts if isinstance(facts, str) else (facts or {}).get("rating")
         own = {} if rating is None and usual_a is None else {"rated_a": quantity(rating, usual_a or 0.0)}
-        self.machine.add(reference, "fuse", near, far, **own)
+        self.machine.add(reference, "fuse", near, far, values=own)
 
     def feed(self, name: str) -> str:
         """Harness end of a feed: rail, fuse where stated, header, pin, wire. A supply's name stands
@@ -175,9 +177,7 @@ class Expander:
                 facts = line_facts(matrix, letter, number)
                 own = f"{name}/{letter}{number}"
                 crossing = sorted(
-                    (r if letter == "C" else c)
-                    for c, r in fitted
-                    if (c if letter == "C" else r) == number
+                    (r if letter == "C" else c) for c, r in fitted if (c if letter == "C" else r) == number
                 )
                 if device == "switch":
                     make = self._switch_column if letter == "C" else self._switch_row
@@ -215,7 +215,7 @@ class Expander:
         held = style["driver"].endswith("push_pull")
         values = {"on_ohm": ohm, **({"idle_ohm": ohm} if held else {})}
         nets = (inner, on, idle) if held else (inner, on)
-        self.machine.add(f"{own}/driver", style["driver"], *nets, **values)
+        self.machine.add(f"{own}/driver", style["driver"], *nets, values=values)
         grid.drivers[own.split("/")[1]] = self.command(own, facts, matrix.get("board", ""), f"{own}/driver")
         pull = quantity(matrix.get("column_pull"), style["column_pull_ohm"])
         if pull:
@@ -279,7 +279,7 @@ class Expander:
         if "capacitor" in facts:
             farad = quantity(facts["capacitor"])
             self.machine.add(f"{own}/capacitor", "capacitor", *contact, capacitance_f=farad)
-        places = [x for x in own.split("/")[1].replace("R", " R").split()]
+        places = own.split("/")[1].replace("R", " R").split()
         closed = facts.get("normally") == "closed"
         return Cell(places[0], places[1], f"{own}/contact", f"{own}/diode", closed)
 

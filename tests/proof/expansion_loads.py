@@ -102,7 +102,7 @@ def _coil(maker: Expander, key: str, facts: dict[str, Any]) -> None:
     supplied, driven = _supplied(maker, own, facts, "coil"), f"{own} driven"
     ohm = quantity(facts.get("resistance"), defaults["coil_ohm"])
     henry = {"inductance_h": quantity(facts["inductance"])} if "inductance" in facts else {}
-    maker.machine.add(f"{own}/winding", "coil", supplied, driven, ohm=ohm, **henry)
+    maker.machine.add(f"{own}/winding", "coil", supplied, driven, ohm=ohm, values=henry)
     _diode(maker, f"{own}/diode", facts, driven, supplied)
     inner = _driven_wire(maker, own, driven)
     style = facts.get("style") or defaults["coil_output"]
@@ -154,7 +154,9 @@ def _high_current_flipper(
         command = _to_ground(maker, own, facts, style, inner)
     eos, button = (f"{own}/eos",), (f"{own}/button",)
     for side in ("power", "hold"):
-        maker.machine.windings[f"{own}/{side}"] = Winding(f"{own}/{side}", f"{own}/{side}", command, eos, button)
+        maker.machine.windings[f"{own}/{side}"] = Winding(
+            f"{own}/{side}", f"{own}/{side}", command, eos, button
+        )
 
 
 def _low_current_flipper(maker: Expander, own: str, facts: dict[str, Any]) -> None:
@@ -189,7 +191,8 @@ def _direct_switch(maker: Expander, key: str, facts: dict[str, Any]) -> None:
     home = (maker.link_boards[0] if maker.link_boards else maker.drive_board) if heard else maker.drive_board
     board = facts.get("board", home)
     rail, inner = maker.rail(facts.get("supply", "logic")), f"{own} inner"
-    add(f"{own}/pull", "resistor", inner, rail.net, ohm=quantity(facts.get("pull"), maker.defaults["direct_pull_ohm"]))
+    ohm = quantity(facts.get("pull"), maker.defaults["direct_pull_ohm"])
+    add(f"{own}/pull", "resistor", inner, rail.net, ohm=ohm)
     style = styles()["sensing"][facts.get("sensing") or maker.defaults["sensing"]]
     made = maker.sensing(own, inner, style, "", rail, "low")
     path = []
@@ -208,7 +211,9 @@ def _direct_switch(maker: Expander, key: str, facts: dict[str, Any]) -> None:
 
 def _illumination(maker: Expander, key: str, facts: dict[str, Any]) -> None:
     own, add = f"illumination/{key}", maker.machine.add
-    net = maker.feed(facts["feed"]) if "feed" in facts else maker.rail(facts.get("supply", "illumination")).net
+    net = (
+        maker.feed(facts["feed"]) if "feed" in facts else maker.rail(facts.get("supply", "illumination")).net
+    )
     if facts.get("fuse") != "none":
         maker.fuse(f"{own}/fuse", net, f"{own} fused", facts.get("fuse"), 5.0)
         net = f"{own} fused"

@@ -120,11 +120,14 @@ class Machine:
         kind: str,
         *nets: str,
         type_name: str = "",
+        values: Mapping[str, float] | None = None,
         **own: float,
     ) -> str:
         """Add a part; a reference is used once."""
         assert reference not in self.elements, reference
-        self.elements[reference] = Element(reference, kind, nets, part_values(kind, type_name, own))
+        self.elements[reference] = Element(
+            reference, kind, nets, part_values(kind, type_name, {**(values or {}), **own})
+        )
         return reference
 
     def net(self, reference: str, terminal: int = 0) -> str:

@@ -6,7 +6,7 @@ import subprocess
 from collections.abc import Sequence
 from pathlib import Path
 
-import neospice
+from neospice import Simulator  # type: ignore[attr-defined]
 
 from tests.proof.deck import Deck
 from tests.proof.machine import EARTH
@@ -21,11 +21,11 @@ EASY = "reltol=1e-5 vntol=1e-5 abstol=1e-9"
 
 def by_neospice(decks: Sequence[Deck]) -> list[Volts | None]:
     """Volts of every net of each deck; None where the simulator finds no operating point."""
-    simulator = neospice.Simulator()
+    simulator = Simulator()
     return [_in_process(simulator, deck) for deck in decks]
 
 
-def _in_process(simulator: neospice.Simulator, deck: Deck) -> Volts | None:
+def _in_process(simulator: Simulator, deck: Deck) -> Volts | None:
     for options in (STRICT, EASY):
         try:
             result = simulator.run_dc(simulator.parse(deck.text(options)))
@@ -74,5 +74,6 @@ def _one_process(decks: Sequence[Deck], folder: Path, options: str) -> list[Volt
     for number, deck in enumerate(decks):
         volts = values[number]  # none are printed where no operating point was found
         whole = set(deck.nodes.values()) <= set(volts)
-        found.append({**{net: volts[node] for net, node in deck.nodes.items()}, EARTH: 0.0} if whole else None)
+        by_net = {EARTH: 0.0, **{net: volts[node] for net, node in deck.nodes.items()}} if whole else None
+        found.append(by_net)
     return found

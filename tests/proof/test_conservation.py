@@ -70,7 +70,8 @@ def test_charge_and_power_are_conserved(name, record_property):
         moment = whole_moment(rng, machine)
         # A part across which something lies carries two currents between its ends; with three
         # terminals these may end at different ones: such damage is left to the other tests.
-        if any(len(machine.elements[r].nets) > 2 and d.across_ohm is not None for r, d in moment.damage.items()):
+        across = [reference for reference, damage in moment.damage.items() if damage.across_ohm is not None]
+        if any(len(machine.elements[reference].nets) > 2 for reference in across):
             continue
         point = solved(circuit, machine, moment)
         assert point.converged

@@ -11,7 +11,7 @@ import math
 import random
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cache
 
 import pytest
 
@@ -67,7 +67,7 @@ def phases_of(grid: Grid, lit: list[str], wrong: Moment) -> tuple[Moment, ...]:
     return tuple(found)
 
 
-@lru_cache(maxsize=None)
+@cache
 def scans(name: str) -> list[LampScan]:
     """Random scans of one style: several lamps commanded, 0 to 3 things wrong; settled by the package."""
     count = scaled(SHIPPED_SCANS if name in SHIPPED else STYLED_SCANS)
@@ -79,7 +79,8 @@ def scans(name: str) -> list[LampScan]:
         for grid in machine.lamps.values():
             rng = random.Random(f"{seed()} {name} {start} {grid.name}")
             for number in range(min(each, count - start)):
-                lit = rng.sample(list(grid.cells), rng.choice([1, 3, 8, len(grid.cells) // 2, len(grid.cells)]))
+                every = len(grid.cells)
+                lit = rng.sample(list(grid.cells), rng.choice([1, 3, 8, every // 2, every]))
                 wrong = _wrong_with(rng, machine, grid, lit, bridges)
                 words = f"seed {seed()} {name} from {start} scan {number} lit {lit} {wrong}"
                 found.append(_settled(machine, circuit, grid, words, phases_of(grid, lit, wrong)))
@@ -105,7 +106,9 @@ def _settled(
     return LampScan(machine, circuit, grid, words, phases, tuple(looked), states, points, decks)
 
 
-def averages(machine: Machine, lamps: list[str], phases: tuple[Moment, ...], volts: list[Volts]) -> dict[str, float]:
+def averages(
+    machine: Machine, lamps: list[str], phases: tuple[Moment, ...], volts: list[Volts]
+) -> dict[str, float]:
     """Average watts of filaments, average amperes of LEDs, over a scan, from simulated volts: what the
     element itself turns to heat and light, not what flows beside it."""
     found = dict.fromkeys(lamps, 0.0)
@@ -177,7 +180,8 @@ def test_random_lamp_scans(name, simulator, record_property, tmp_path):
     volts = iter(by_neospice(decks) if simulator == "neospice" else by_ngspice(decks, tmp_path))
     for scan in found:
         check(scan, [next(volts) for _ in scan.decks], tally)
-    record_property("proof volts and powers of lamps", f"{tally.row().rsplit('|', 2)[0]}| {tally.worst_share:.2%} |")
+    row = f"{tally.row().rsplit('|', 2)[0]}| {tally.worst_share:.2%} |"
+    record_property("proof volts and powers of lamps", row)
     assert not tally.verdict(), tally.verdict()
     assert tally.readings > tally.situations
 

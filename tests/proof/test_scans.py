@@ -42,7 +42,7 @@ class Scan:
     decks: dict[str, Deck]
 
 
-def commanded(command: Command, on: bool, patches: Mapping[str, Patch]) -> bool:  # noqa: FBT001
+def commanded(command: Command, on: bool, patches: Mapping[str, Patch]) -> bool:
     """Whether the output is told to conduct: the part nearest to it has the last word; a break idles it."""
     for part in command.path:
         patch = patches.get(part)
@@ -58,9 +58,7 @@ def level(one: Input, volts: float, ohm: float, patches: Mapping[str, Patch]) ->
     floats = {"undefined": UNSURE}.get(one.floating, CLOSED if one.floating == one.closed else OPEN)
     if ohm > 1.1 * HELD_OHM:
         state = floats
-    elif ohm > 0.9 * HELD_OHM or min(abs(volts - one.low_v), abs(volts - one.high_v)) <= READING_MARGIN_V:
-        state = UNSURE
-    elif one.low_v < volts < one.high_v:
+    elif ohm > 0.9 * HELD_OHM or one.low_v - READING_MARGIN_V <= volts <= one.high_v + READING_MARGIN_V:
         state = UNSURE
     else:
         state = CLOSED if (volts <= one.low_v) == (one.closed == "low") else OPEN
@@ -85,7 +83,8 @@ def random_scan(
     held = [f"{grid.name}/{k}" for k in pressed]
     held += [name for name in machine.direct if rng.random() < 0.2]
     heads = {f"{grid.name}/{x}" for k in pressed for x in (k, grid.cells[k].column, grid.cells[k].row)}
-    own = [f for f in possible if f.part.startswith((f"{grid.name}/", f"bridge/{grid.name}/", "direct switch/"))]
+    roots = (f"{grid.name}/", f"bridge/{grid.name}/", "direct switch/")
+    own = [f for f in possible if f.part.startswith(roots)]
     near = [f for f in own if f.part.rsplit("/", 1)[0] in heads or any(h in f.part for h in heads)]
     chosen: dict[str, Fault] = {}
     for _ in range(rng.choice([0, 1, 1, 2, 2, 3])):
@@ -99,7 +98,8 @@ def random_scan(
 def _decks(
     machine: Machine, grid: Grid, circuit: Circuit, held: list[str], patches: Mapping[str, Patch]
 ) -> dict[str, Deck]:
-    on = {cell.element for key, cell in grid.cells.items() if (f"{grid.name}/{key}" in held) != cell.rests_closed}
+    pressed = {c.element for key, c in grid.cells.items() if f"{grid.name}/{key}" in held}
+    on = pressed ^ {cell.element for cell in grid.cells.values() if cell.rests_closed}
     on |= {contact for name, (contact, _) in machine.direct.items() if name in held}
     bridges, damage, at = [], {}, _terminals(circuit)
     for part, patch in patches.items():
@@ -153,7 +153,8 @@ def test_random_scans(name, record_property):
         patches = {fault: one.patch for fault, one in known.items()}
         for grid in machine.switches.values():
             rng = random.Random(f"{seed()} {name} {start} {grid.name} scans")
-            found = [random_scan(rng, machine, grid, circuit, patches) for _ in range(min(each, count - start))]
+            number = min(each, count - start)
+            found = [random_scan(rng, machine, grid, circuit, patches) for _ in range(number)]
             decks = [deck for scan in found for deck in scan.decks.values()]
             solved = iter(by_neospice(decks))
             for scan in found:
@@ -183,9 +184,8 @@ def _check(tally: Tally, predictor: Predictor, scan: Scan, seen: dict[str, str],
         predicted = CLOSED if place in sure else UNSURE if place in maybe else OPEN
         if predicted != state:
             tally.differing += 1
-            tally.failures.append(
-                f"seed {seed()} {name}: {place} is {state}, predicted {predicted}; held {scan.held}, {scan.faults}"
-            )
+            words = f"held {scan.held}, {scan.faults}"
+            tally.failures.append(f"seed {seed()} {name}: {place} is {state}, predicted {predicted}; {words}")
     stray = maybe - set(seen)
     if stray:
         tally.failures.append(f"seed {seed()} {name}: {sorted(stray)} are no places that read")

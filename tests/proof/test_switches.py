@@ -33,7 +33,9 @@ PER_MACHINE = 10
 Point = tuple[str, Moment, list[Terminal], Deck]
 
 
-def situation(rng: random.Random, machine: Machine, grid: Grid, bridges: list[tuple[Terminal, Terminal]]) -> Moment:
+def situation(
+    rng: random.Random, machine: Machine, grid: Grid, bridges: list[tuple[Terminal, Terminal]]
+) -> Moment:
     """3 to 12 closed switches, 0 to 3 things wrong; no column strobed yet."""
     keys = list(grid.cells)
     few = rng.sample(grid.columns, min(3, len(grid.columns)))
@@ -54,10 +56,10 @@ def points_of(machine: Machine, grid: Grid, moment: Moment) -> list[Point]:
     """One point for each strobed column: its name, the moment, the terminals looked at, the deck."""
     looked = [(i.sensing, 0) for i in grid.inputs.values()]
     looked += [(c.output, 0) for c in grid.drivers.values()]
-    looked += [(cell.element, end) for cell in grid.cells.values() if cell.element in moment.on for end in (0, 1)]
-    looked += [
-        (r, end) for r in moment.damage for end in range(len(machine.elements[r].nets)) if (r, end) not in looked
-    ]
+    closed = [cell.element for cell in grid.cells.values() if cell.element in moment.on]
+    looked += [(reference, end) for reference in closed for end in (0, 1)]
+    ends = [(reference, end) for reference in moment.damage for end in range(2)]
+    looked += [end for end in ends if end not in looked]
     found = []
     for column in grid.phases:
         here = replace(moment, on=moment.on | {grid.drivers[column].output})
@@ -99,7 +101,8 @@ def check_readings(
         levels = [(v <= one.low_v, v >= one.high_v) for v in (volts, ours.volts[name])]
         if levels[0] != levels[1] and source_ohm(point[3], theirs, net) < HELD_OHM:
             tally.differing += 1
-            tally.failures.append(f"{words}: {row} reads otherwise: {volts:.5f} V, we say {ours.volts[name]:.5f} V")
+            both = f"{volts:.5f} V, we say {ours.volts[name]:.5f} V"
+            tally.failures.append(f"{words}: {row} reads otherwise: {both}")
 
 
 @dataclass(frozen=True)
@@ -168,7 +171,8 @@ def test_the_comparison_finds_a_wrong_circuit(name):
     turned = {c.diode: Damage(turned=True) for c in case.grid.cells.values()}
     points = case.points[:80]
     nets = [[case.machine.net(*end) for end in point[2]] for _, point in points]
-    decks = [deck_for(case.machine, Moment(p[1].on, turned), n) for (_, p), n in zip(points, nets, strict=True)]
+    moments = [Moment(point[1].on, turned) for _, point in points]
+    decks = [deck_for(case.machine, moment, some) for moment, some in zip(moments, nets, strict=True)]
     changed = [(m, (*point[:3], deck)) for (m, point), deck in zip(points, decks, strict=True)]
     wrong = replace(case, points=changed, ours=case.ours[:80])
     check(wrong, name, by_neospice(decks), tally)
