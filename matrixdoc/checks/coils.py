@@ -201,7 +201,9 @@ class Coils:
         found = {}
         for reference, coil in self.coils.items():
             outputs = [wiring.drives[d].output for d in self.commands(coil)]
-            nets = [n for p in (coil.element, *outputs) for n in self.model.part(p).nets]
+            # A hold winding hangs behind its power winding: what feeds that one feeds it too.
+            parts = (coil.element, *coil.parts, *outputs)
+            nets = [n for p in parts for n in self.model.part(p).nets]
             found[reference] = frozenset(p for n in nets for p in came.get(n, ()))
         return found
 

@@ -68,11 +68,26 @@ def shares_of(diagnosis: Diagnosis) -> dict[str, float]:
     return found
 
 
+def inner_cell(case: Case, matrix: str, rng: random.Random) -> list[str]:
+    """A cell with others behind it on both its chains, and the next one on each: that they work says that
+    the fault is the cell's own, as the table means it, and not a break of a chain before its last lug."""
+    found = []
+    for cell in cells(case.wiring, matrix):
+        chains = [along(case.wiring, matrix, line) for line in (cell.column, cell.row)]
+        behind = [chain[chain.index(cell) + 1 :] for chain in chains]
+        if all(behind):
+            found.append([cell.reference, *(some[0].reference for some in behind)])
+    return rng.choice(found)
+
+
 @expected("one switch never reads", contact=65, wire=15, diode=15)
 def one_switch_never_reads(case: Case, rng: random.Random) -> Technician:
-    place = rng.choice(switch_rows.every_cell(case.wiring))
+    place, *others = inner_cell(case, "switch", rng)
     technician = Technician(case, (Fault(f"{place}/contact", "never closes"),))
-    switch_rows.dead_cell(technician, place, rng)
+    technician.press(place)
+    technician.again()
+    for other in others:
+        assert other in technician.press(other)
     return technician
 
 
@@ -112,9 +127,12 @@ def phantom_corner(case: Case, rng: random.Random) -> Technician:
 
 @expected("one lamp dark", lamp=70, socket=18, wire=7, diode=5)
 def one_lamp_dark(case: Case, rng: random.Random) -> Technician:
-    place = rng.choice(lamp_rows.every_cell(case.wiring))
+    place, *others = inner_cell(case, "lamp", rng)
     technician = Technician(case, (Fault(f"{place}/lamp", "burnt out"),))
-    lamp_rows.dark_cell(technician, place, rng)
+    technician.lamp(place)
+    technician.again()
+    for other in others:
+        assert technician.lamp(other) == "normal"
     return technician
 
 
@@ -128,7 +146,10 @@ def whole_lamp_row_dark(case: Case, rng: random.Random) -> Technician:
 
 @expected("one coil dead", wire=35, drive=20, pin=20, logic=10, winding=5)
 def one_coil_dead(case: Case, rng: random.Random) -> Technician:
-    place = rng.choice(coil_rows.logic_coils(case.wiring))
+    # The last coil of a feed's chain: a wire off either of its lugs kills it alone, as the table means it.
+    wiring = case.wiring
+    last = [coil_rows.fed_by(wiring, feed)[-1] for feed in coil_rows.feeds(wiring)]
+    place = rng.choice([coil for coil in last if coil in coil_rows.logic_coils(wiring)])
     technician = Technician(case, (Fault(f"{place}/driver", "open"),))
     coil_rows.dead(technician, place, rng)
     return technician
