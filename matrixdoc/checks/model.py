@@ -18,6 +18,7 @@ from collections.abc import Iterable, Mapping
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
+from matrixdoc.checks.chart import CHART, CHART_PART, Possible
 from matrixdoc.checks.joins import Joins
 from matrixdoc.circuit.netlist import Circuit
 from matrixdoc.circuit.patch import Patch
@@ -88,6 +89,8 @@ class MachineModel:
 
     def part(self, reference: str) -> Part:
         """The part, a latent bridge included."""
+        if reference == CHART:
+            return CHART_PART
         found = self.circuit.wiring.parts.get(reference)
         return found if found is not None else self.circuit.bridges[reference]
 
@@ -244,7 +247,7 @@ def build_model(circuit: Circuit, possible: Mapping[Fault, PossibleFault]) -> Ma
     )
     return MachineModel(
         circuit,
-        possible,
+        Possible(possible),
         effects,
         group_of,
         bus_groups,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from matrixdoc.checks.chart import as_wired
 from matrixdoc.checks.coils import Coils
 from matrixdoc.checks.kin import find_kin
 from matrixdoc.checks.lamps import Lamps
@@ -57,7 +58,8 @@ class Predictor:
     def prepare(self, questions: Sequence[Question]) -> None:
         """Solve everything that ``questions`` need in few batches."""
         reads, lamps, coils, meter = [], [], [], []
-        for situation, look, named in questions:
+        for question in questions:
+            situation, look, named = as_wired(*question)
             faults = named if situation.opened else self.standing_for(look, named)
             if (situation, look, faults) in self._known:
                 continue
@@ -84,6 +86,7 @@ class Predictor:
 
     def predict(self, situation: Situation, look: Look, faults: tuple[Fault, ...]) -> Prediction:
         """Outcomes of ``look`` in ``situation`` if exactly ``faults`` were there."""
+        situation, look, faults = as_wired(situation, look, faults)
         if not situation.opened:
             faults = self.standing_for(look, faults)
         question = (situation, look, faults)

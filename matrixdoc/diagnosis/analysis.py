@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations, pairwise
 
+from matrixdoc.checks.chart import CHART, devices
 from matrixdoc.checks.model import MachineModel, opens_only
 from matrixdoc.diagnosis.composites import (
     cascade_variables,
@@ -251,6 +252,8 @@ def analyse(evidence: Evidence, model: MachineModel, cascades: Sequence[CascadeR
     single = _singles(evidence, touches, healthy, everything=exhaustive)
     complaints = _complaints(model, healthy, single)
     extra: list[Variable] = []
+    if not exhaustive:
+        complaints = [_with_chart(evidence, c, single, touches, extra) for c in complaints]
     if settings.outside_weight > 0.0:
         for complaint in complaints:
             for f in complaint.findings:
@@ -263,7 +266,8 @@ def analyse(evidence: Evidence, model: MachineModel, cascades: Sequence[CascadeR
     relevant = [
         v
         for v, values in single.items()
-        if exhaustive or any(abs(value - healthy[f]) > 1e-9 * healthy[f] for f, value in values.items())
+        if v.part != CHART
+        and (exhaustive or any(abs(value - healthy[f]) > 1e-9 * healthy[f] for f, value in values.items()))
     ]
     relevant_set = set(relevant) | {v for pair in pairs for v in pair}
     if not exhaustive:
@@ -289,6 +293,37 @@ def analyse(evidence: Evidence, model: MachineModel, cascades: Sequence[CascadeR
     )
     now = there_now(found.marginals, composites)
     return Analysis(evidence, plain, tuple(complaints), healthy, single, now)
+
+
+def _with_chart(
+    evidence: Evidence,
+    complaint: Complaint,
+    single: dict[Fault, dict[int, float]],
+    touches: dict[Fault, set[int]],
+    extra: list[Variable],
+) -> Complaint:
+    """The complaint with the exchanges on the chart that one of its findings points at.
+
+    A press that reads another single switch and not the pressed one may be a chart that has the two
+    the wrong way round, unless somebody verified them at the machine.
+    """
+    added = []
+    for f in complaint.findings:
+        for fault in evidence.exchanges(f):
+            if fault in single:
+                continue
+            one, two = devices(fault)
+            touched = {
+                i
+                for i, finding in enumerate(evidence.findings)
+                if {one, two} & {*finding.situation.held, finding.look.target}
+            }
+            touches[fault] = touched
+            single[fault] = {i: evidence.likelihood(i, (fault,)) for i in touched}
+            odds = evidence.predictor.model.possible[fault].odds
+            extra.append(Variable((State(fault, odds, ((fault, odds),), opening=False),)))
+            added.append(fault)
+    return replace(complaint, suspects=(*complaint.suspects, *added)) if added else complaint
 
 
 def _composites(

@@ -220,7 +220,7 @@ class Engine:
                 checks.setdefault(check.key, check)
         hypotheses = [tuple(sorted({*s.faults, *background})) for s in considered]
         hypotheses.append(background)
-        quiet = [tuple(f for f in h if not self.possible[f].duty) for h in hypotheses]
+        quiet = [tuple(f for f in h if not self.model.possible[f].duty) for h in hypotheses]
         questions = [(c.situation, c.look, h) for c in checks.values() for h in (*hypotheses, *quiet)]
         self.predictor.prepare(questions)
         options = []
@@ -240,12 +240,14 @@ class Engine:
         chance.
         """
         here = self.predictor.predict(check.situation, check.look, hypothesis)
-        loose = [f for f in hypothesis if self.possible[f].duty or f.part in analysis.evidence.mended_now]
+        loose = [
+            f for f in hypothesis if self.model.possible[f].duty or f.part in analysis.evidence.mended_now
+        ]
         if not loose:
             return here
         chance = analysis.still_there(loose[0])
-        if self.possible[loose[0]].duty:
-            chance *= analysis.there_now.get(loose[0], self.possible[loose[0]].duty)
+        if self.model.possible[loose[0]].duty:
+            chance *= analysis.there_now.get(loose[0], self.model.possible[loose[0]].duty)
         gone = self.predictor.predict(
             check.situation, check.look, tuple(f for f in hypothesis if f not in loose)
         )

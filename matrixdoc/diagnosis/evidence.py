@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import cast
 
+from matrixdoc.checks.chart import exchanged
 from matrixdoc.checks.likelihood import report_probability, slip_probability
 from matrixdoc.checks.model import FaultEffect, alters_only
 from matrixdoc.checks.prediction import Prediction
@@ -163,6 +164,22 @@ class Evidence:
             finding.situation.held,
             self._usual() if finding.look.kind == "reads" else frozenset(),
         )
+
+    def exchanges(self, index: int) -> list[Fault]:
+        """Exchanges on the chart that a finding points at: one switch pressed, another one read."""
+        finding = self.findings[index]
+        held = finding.situation.held
+        if finding.look.kind != "reads" or len(held) != 1 or not isinstance(finding.outcome, frozenset):
+            return []
+        seen = finding.outcome - self._usual()
+        wiring = self.predictor.model.circuit.wiring
+        known = {c.reference: c for m in wiring.matrices.values() for c in m.cells}
+        if len(seen) != 1 or seen == frozenset(held):
+            return []
+        one, two = known.get(held[0]), known.get(next(iter(seen)))
+        if one is None or two is None or one.verified or two.verified:
+            return []
+        return [exchanged(one.reference, two.reference)]
 
     def _usual(self) -> frozenset[str]:
         """Switches that read at rest on the healthy machine."""
