@@ -76,6 +76,7 @@ class MachineModel:
     line_groups: Mapping[str, int] = field(default_factory=dict)
     resting_contacts: frozenset[str] = frozenset()
     feed_contacts: frozenset[str] = frozenset()
+    logic_rails: frozenset[str] = frozenset()
 
     def groups_of_nets(self, nets: Iterable[str]) -> frozenset[int]:
         """Groups of ``nets``, boundaries left out."""
@@ -119,6 +120,20 @@ def _feed_contacts(circuit: Circuit) -> frozenset[str]:
         s.contact for s in wiring.switches.values() if s.normally_closed and not s.sensor and not s.matrix
     )
     return frozenset(found) - own
+
+
+def _logic_rails(circuit: Circuit) -> frozenset[str]:
+    """Stiff rails that a part of the switch inputs hangs on: the logic lives on them."""
+    wiring = circuit.wiring
+    inputs = {sensor.net for sensor in wiring.sensors.values()}
+    stiff = _stiff_rails(circuit)
+    return frozenset(
+        net
+        for part in wiring.parts.values()
+        if part.kind == "resistor" and inputs.intersection(part.nets)
+        for net in part.nets
+        if net in stiff
+    )
 
 
 def _bus_nets(
@@ -257,6 +272,7 @@ def build_model(circuit: Circuit, possible: Mapping[Fault, PossibleFault]) -> Ma
         switch_of_contact,
         resting_contacts=resting,
         feed_contacts=feed_contacts,
+        logic_rails=_logic_rails(circuit),
     )
 
 

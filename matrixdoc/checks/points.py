@@ -7,6 +7,7 @@ circuit asked for twice is solved once.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -14,6 +15,10 @@ from matrixdoc.checks.joins import Joins
 from matrixdoc.checks.model import FaultEffect, MachineModel
 from matrixdoc.circuit.netlist import Instant, Lead, OperatingPoint, Solver, operating_points
 from matrixdoc.circuit.supplies import rail_source
+
+LOGIC_SHARE = 0.85
+"""Share of its rail below which logic stops working: 4.25 V of 5 V (74LS data sheets ask for 4.75 V;
+common practice, no source)."""
 
 Rails = tuple[tuple[str, float, float], ...]
 
@@ -72,6 +77,18 @@ class Points:
                 rows.append((supply.rail, source.open_volts, source.source_ohm))
             known = self._rails[key] = tuple(rows)
         return known
+
+    def logic_is_dead(self, effects: Iterable[FaultEffect]) -> bool:
+        """Whether a supply fault takes the logic's own rail down, and every self-test with it."""
+        if not any(e.supply for e in effects):
+            return False
+        supplies = self.model.circuit.wiring.supplies
+        for supply, (_, volts, ohms) in zip(supplies.values(), self.rails(effects), strict=True):
+            if supply.rail in self.model.logic_rails:
+                left = volts - ohms * supply.load_a if math.isfinite(ohms) else 0.0
+                if left < LOGIC_SHARE * supply.nominal_v:
+                    return True
+        return False
 
     def localise(self, request: PointRequest) -> PointRequest:
         """The request without what cannot matter to what is wanted."""

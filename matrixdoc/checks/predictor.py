@@ -14,7 +14,7 @@ from matrixdoc.checks.optos import Optos
 from matrixdoc.checks.points import Points
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.reads import Reads
-from matrixdoc.checks.situation import Look, Situation
+from matrixdoc.checks.situation import NO_LOGIC, Look, Situation
 from matrixdoc.faults.priors import Fault
 
 Question = tuple[Situation, Look, tuple[Fault, ...]]
@@ -64,7 +64,7 @@ class Predictor:
             if (situation, look, faults) in self._known:
                 continue
             effects = self.effects(situation, faults)
-            if look.kind == "reads" and situation.power:
+            if look.kind == "reads" and situation.power and not self.points.logic_is_dead(effects):
                 reads.append(self.reads.pair(situation.held, effects))
             elif look.kind == "lamp" and situation.power:
                 lamps.append((look.target, situation.lamps, effects))
@@ -105,6 +105,8 @@ class Predictor:
         if look.kind == "reads":
             if not situation.power:
                 return ((frozenset(), 1.0),)
+            if self.points.logic_is_dead(effects):
+                return ((frozenset({NO_LOGIC}), 1.0),)
             contacts, rest = self.reads.pair(situation.held, effects)
             self.reads.prepare([(contacts, rest)])
             return self.reads.predict(contacts, rest)

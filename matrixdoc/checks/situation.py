@@ -18,6 +18,8 @@ LookKind = Literal["reads", "lamp", "coil", "resting coils", "fuse", "meter"]
 ALL_LAMPS = "all"
 OPEN_LOOP = "OL"
 NOT_SURE = "not sure"
+NO_LOGIC = "no self-test runs: the logic is dead"
+"""Stands in a ``reads`` outcome for a machine that shows nothing at all."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
