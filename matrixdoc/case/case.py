@@ -181,5 +181,10 @@ class Case:
         return self._engine.unproven(self.standing)
 
     def simulate(self, faults: Sequence[Fault], situation: Situation, look: Look) -> Prediction:
-        """What ``look`` would show in ``situation`` if exactly ``faults`` were there."""
+        """What ``look`` would show in ``situation`` if exactly ``faults`` were there.
+
+        Raises:
+            CaseError: a fault that no part of this machine can have.
+        """
+        self._engine.refuse_unknown_faults(faults)
         return self._engine.predict(tuple(faults), situation, look)

@@ -108,6 +108,14 @@ class Session:
                 if net not in self._nets:
                     raise UnknownDeviceError(f"this machine has no net {net!r} to put a lead on")
 
+    def refuse_unknown_faults(self, faults: Sequence[Fault]) -> None:
+        """Raise UnknownDeviceError for a fault that no part of this machine can have."""
+        for fault in faults:
+            if fault not in self.engine.possible:
+                modes = [f.mode for f in self.engine.possible if f.part == fault.part]
+                known = f"it can be: {', '.join(modes)}" if modes else "there is no such part"
+                raise UnknownDeviceError(f"{fault.part} cannot be {fault.mode!r} on this machine; {known}")
+
     # -- what the entries say ----------------------------------------------------------------
 
     def told(self, entries: Sequence[StandingEntry]) -> Told:

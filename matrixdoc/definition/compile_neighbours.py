@@ -14,6 +14,20 @@ def compile_neighbours(builder: Builder) -> None:
     _stated_pins(builder)
     _assumed_pins(builder)
     _bundles(builder)
+    _lugs_near_metal(builder)
+
+
+def _lugs_near_metal(builder: Builder) -> None:
+    """The lug between a switch and its diode can bend until it touches the metal it is mounted on."""
+    for matrix in builder.matrices.values():
+        if matrix.device != "switch":
+            continue
+        for cell in matrix.cells:
+            contact, diode = builder.parts.get(cell.element), builder.parts.get(cell.diode)
+            if contact is not None and diode is not None:
+                for net in set(contact.nets) & set(diode.nets):
+                    where = f"lug between switch and diode of {cell.reference.replace('/', ' ')}, and metal"
+                    builder.neighbour(net, GROUND, where)
 
 
 def _stated_pins(builder: Builder) -> None:

@@ -15,6 +15,7 @@ from pydantic import Field, TypeAdapter
 
 from matrixdoc.definition.compile import compile_machine
 from matrixdoc.definition.compile_builder import whole_number
+from matrixdoc.definition.compile_charts import numbering_of, running_number
 from matrixdoc.definition.document import Document, validate_model
 from matrixdoc.definition.errors import InputError, Problem, choice, near_miss, quoted
 from matrixdoc.definition.references import cell_key, cell_numbers, line_number
@@ -171,8 +172,6 @@ def _swapped_numbers(matrix: MatrixForm, one: tuple[int, int], two: tuple[int, i
 
 def _number(matrix: MatrixForm, place: tuple[int, int]) -> str:
     """The running number of a place, in a matrix that is a list of numbers."""
-    from matrixdoc.definition.compile_charts import numbering_of, running_number
-
     numbering = numbering_of(matrix)
     assert numbering is not None  # noqa: S101 - a list of numbers has a numbering
     columns, rows = matrix.size or (1, 1)

@@ -6,7 +6,16 @@ import re
 from collections.abc import Mapping
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    GetJsonSchemaHandler,
+    WithJsonSchema,
+)
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema
 
 from matrixdoc.definition.schema_types import (
     Amperes,
@@ -63,6 +72,16 @@ class Form(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
+class _OrText:
+    """Says in the JSON Schema that a model may be written as one text."""
+
+    def __get_pydantic_json_schema__(
+        self, core: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        """The model's own schema, or a text."""
+        return {"anyOf": [handler(core), {"type": ["string", "number"]}]}
+
+
 class PinPlace(Form):
     """A position of a connector; may be written ``S1-4``."""
 
@@ -88,7 +107,7 @@ class FuseForm(Form):
     note: Text = ""
 
 
-Fuse = Annotated[FuseForm, BeforeValidator(_fuse)]
+Fuse = Annotated[FuseForm, BeforeValidator(_fuse), _OrText()]
 
 
 class BridgeForm(Form):
@@ -101,7 +120,7 @@ class BridgeForm(Form):
     note: Text = ""
 
 
-Bridge = Annotated[BridgeForm, BeforeValidator(_bridge)]
+Bridge = Annotated[BridgeForm, BeforeValidator(_bridge), _OrText()]
 
 
 class PlaceForm(Form):

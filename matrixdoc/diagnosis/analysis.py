@@ -33,7 +33,9 @@ EXPLAINS = 4.0
 """A fault explains a finding when it makes it this many times likelier."""
 CLOSE = 0.02
 """Suspects down to this share of the best one decide which findings belong together."""
-PAIR_CANDIDATES = 60
+PAIR_CANDIDATES = 40
+ORDINARY = 0.2
+"""A finding at least this likely under one fault needs no pair to explain it."""
 
 
 @dataclass(frozen=True)
@@ -161,11 +163,8 @@ def _pairs(
     found: list[tuple[Fault, Fault]] = []
     for complaint in complaints:
         for f in complaint.findings:
-            ceiling = max((single[v].get(f, 0.0) for v in complaint.suspects), default=0.0)
-            likely = any(
-                single[v].get(f, 0.0) > 0.5 and model.possible[v].odds > 1e-5 for v in complaint.suspects
-            )
-            if ceiling > 0.5 and likely:
+            # One fault that makes the finding an ordinary sight is explanation enough.
+            if any(single[v].get(f, 0.0) > ORDINARY for v in complaint.suspects):
                 continue
             candidates = sorted(
                 (v for v in evidence.scope(f) if not opens_only(model.effects[v])),

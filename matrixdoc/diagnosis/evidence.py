@@ -329,6 +329,7 @@ class Anchors:
         elements = [c.element for c in wiring.coils.values() if c.element]
         groups = set(model.groups_of_nets(n for e in elements for n in model.part(e).nets))
         own = set(predictor.coils.own_groups(look.target)) if look.kind == "coil" else set()
+        groups |= own
         for fault in self._at(groups | {b for g in groups for b in self.buses.get(g, ())}):
             effect = model.effects[fault]
             near = look.kind == "coil" and bool(

@@ -32,6 +32,7 @@ from matrixdoc.diagnosis.policy_problem import (
     costs,
     every_step,
     gains,
+    keys,
 )
 
 BUDGET = 20_000
@@ -67,11 +68,18 @@ def finished(problem: Problem, state: States) -> bool:
 
 def state_values(problem: Problem, states: States, weight: Array, budget: int = BUDGET) -> Array:
     """(N,) expected minutes to finish from each state by the cheapest base policy."""
-    best = np.full(len(states), giving_up(problem))
+    # Several checks often come to the same state: it is looked at once, with its whole weight.
+    number: dict[bytes, int] = {}
+    place = np.array([number.setdefault(key, len(number)) for key in keys(problem, states)], dtype=np.intp)
+    first = np.unique(place, return_index=True)[1]
+    weights = np.bincount(place, weight, minlength=len(number)).astype(float)
+    distinct = states.take(first)
+    best = np.full(len(first), giving_up(problem))
     for base in BASES:
-        values, _ = base_values(problem, states, weight, base, budget // len(BASES))
+        values, _ = base_values(problem, distinct, weights, base, budget // len(BASES))
         best = np.minimum(best, values)
-    return best
+    result: Array = best[place]
+    return result
 
 
 def decide(problem: Problem, state: States, budget: int = BUDGET) -> tuple[Choice, ...]:

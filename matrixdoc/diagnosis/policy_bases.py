@@ -31,6 +31,7 @@ from matrixdoc.diagnosis.policy_problem import (
     follow,
     gains,
     joined,
+    product,
 )
 
 Base = Literal["information", "probability", "half"]
@@ -41,7 +42,7 @@ TELLING = 1e-9
 ENDLESS = 1e9
 """Stands for the cost of a job that can neither be finished nor given up."""
 DONE_MASS = 1e-12
-LEAST_WEIGHT = 1e-3
+LEAST_WEIGHT = 3e-3
 """States less probable than this are not followed any further: they are finished by repairs."""
 LIKELY = 0.5
 """Halving stops at a repair that cures with at least this chance."""
@@ -67,7 +68,7 @@ def repair_picks(problem: Problem, states: States) -> tuple[Ints, Array]:
     (N, repairs) what each costs. ``states.belief`` need not sum to 1.
     """
     repairs = problem.repairs
-    cured = states.belief @ problem.success[:, repairs]
+    cured = product(states.belief, problem.cures)
     price = problem.prices[:, repairs][states.setup]
     usable = (cured > DONE_MASS) & (states.left[:, repairs] > 0)
     return _best(np.where(usable, cured / price, -1.0), np.arange(len(repairs))), price
@@ -83,7 +84,7 @@ def repair_run(problem: Problem, states: States) -> Array:
     repairs = problem.repairs
     if not len(repairs):
         return best
-    fails = 1.0 - problem.success[:, repairs].T
+    fails = 1.0 - problem.cures.T
     rows, now = np.arange(len(states)), states
     mass, spent = np.ones(len(states)), np.zeros(len(states))
     while len(rows):
@@ -118,14 +119,14 @@ def choose(problem: Problem, states: States, base: Base) -> Ints:
         useful = free & (told > TELLING)
         pick = _best(np.where(useful, told / price, -1.0), every)
     else:
-        chance = states.belief @ problem.stacked
+        chance = product(states.belief, problem.stacked)
         if base == "half":
             split = 1.0 - np.maximum.reduceat(chance, problem.starts, axis=1)
         else:
             split = 1.0 - chance[:, problem.starts]
         pick = _best(np.where(checks, np.maximum(split, DONE_MASS) / price, -1.0), every)
         if len(problem.repairs):
-            cured = (states.belief @ problem.success).max(axis=1)
+            cured = product(states.belief, problem.cures).max(axis=1)
             pick = np.where(cured >= LIKELY, -1, pick)
     return np.where(checks.any(axis=1), pick, -1)
 

@@ -26,6 +26,10 @@ Ints = npt.NDArray[np.intp]
 NEGLIGIBLE = 1e-12
 """An outcome less probable than this is taken as impossible."""
 MOST_PLACES = 10
+BLOCK = 200_000
+"""Multiplications in one block of a matrix product."""
+SAME_BELIEF = 9
+"""Decimal places to which beliefs are compared."""
 
 
 @dataclass(frozen=True)
@@ -174,9 +178,24 @@ class Problem:
         return found
 
     @cached_property
+    def cures(self) -> Array:
+        """(hypotheses + 1, repairs) chance that each repair cures."""
+        return np.ascontiguousarray(self.success[:, self.repairs])
+
+    @cached_property
+    def cures_plain(self) -> Array:
+        """(hypotheses + 1, repairs) ``s log2 s`` of :attr:`cures`."""
+        return self.cures * np.log2(np.where(self.cures > 0.0, self.cures, 1.0))
+
+    @cached_property
     def repairs(self) -> Ints:
         """Indices of the repairs."""
         return np.array([n for n, a in enumerate(self.actions) if a.mends], dtype=np.intp)
+
+    @cached_property
+    def uncertain(self) -> Bools:
+        """(actions,) whether an action's result is not certain under every hypothesis."""
+        return np.array([bool(((a.table > 0.0) & (a.table < 1.0)).any()) for a in self.actions], dtype=bool)
 
     @property
     def held_back(self) -> bool:
@@ -241,6 +260,18 @@ def joined(batches: Sequence[States]) -> States:
     )
 
 
+def keys(problem: Problem, states: States) -> list[bytes]:
+    """What makes states the same: belief, set-up, and the tries left of what is not certain (a certain
+    check tells nothing the second time, a certain repair leaves nothing to mend).
+    """
+    rounded = np.round(states.belief, SAME_BELIEF) + 0.0
+    uncertain = states.left[:, problem.uncertain]
+    return [
+        b.tobytes() + s.tobytes() + u.tobytes()
+        for b, s, u in zip(rounded, states.setup, uncertain, strict=True)
+    ]
+
+
 def costs(problem: Problem, states: States) -> Array:
     """(N, actions) minutes of each action from each state, set-ups that are still due included."""
     result: Array = problem.prices[states.setup]
@@ -289,6 +320,20 @@ def every_step(problem: Problem, state: States, actions: Ints) -> Step:
     return follow(problem, state.take(rows), actions)
 
 
+def product(left: Array, right: Array) -> Array:
+    """The matrix product, in blocks small enough that no library starts threads for them: starting
+    threads for a few microseconds of work costs far more than it gains on a busy machine.
+    """
+    rows = max(1, BLOCK // max(1, right.size))
+    if len(left) <= rows:
+        small: Array = left @ right
+        return small
+    found = np.empty((len(left), right.shape[1]))
+    for start in range(0, len(left), rows):
+        np.matmul(left[start : start + rows], right, out=found[start : start + rows])
+    return found
+
+
 def entropy(belief: Array) -> Array:
     """(N,) bits."""
     result: Array = -(belief * np.log2(np.where(belief > 0.0, belief, 1.0))).sum(axis=1)
@@ -302,15 +347,15 @@ def gains(problem: Problem, belief: Array) -> Array:
     I(H; O) = H(O) - sum_h P(h) H(O | h); for a repair, what was uncertain about a mended cause
     needs no answer any more, so its entropy given "works again" counts too.
     """
-    chance = belief @ problem.stacked
+    chance = product(belief, problem.stacked)
     bits = -chance * np.log2(np.where(chance > 0.0, chance, 1.0))
-    found = np.add.reduceat(bits, problem.starts, axis=1) - belief @ problem.noise
+    found = np.add.reduceat(bits, problem.starts, axis=1) - product(belief, problem.noise)
     if len(problem.repairs):
-        success = problem.success[:, problem.repairs]
+        success = problem.cures
         plain = belief * np.log2(np.where(belief > 0.0, belief, 1.0))
-        inner = success * np.log2(np.where(success > 0.0, success, 1.0))
-        cured = belief @ success
+        inner = problem.cures_plain
+        cured = product(belief, success)
         total = cured * np.log2(np.where(cured > 0.0, cured, 1.0))
-        found[:, problem.repairs] += total - plain @ success - belief @ inner
+        found[:, problem.repairs] += total - product(plain, success) - product(belief, inner)
     result: Array = np.maximum(found, 0.0)
     return result

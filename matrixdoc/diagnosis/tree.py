@@ -17,13 +17,10 @@ import numpy as np
 
 from matrixdoc.diagnosis.policy import BUDGET, decide, state_values
 from matrixdoc.diagnosis.policy_bases import giving_up
-from matrixdoc.diagnosis.policy_problem import Problem, States, every_step
+from matrixdoc.diagnosis.policy_problem import Problem, States, every_step, keys
 
 StepKind = Literal["do", "cut", "give up", "done"]
 
-SAME_BELIEF = 9
-"""Decimal places to which beliefs are compared when branches meet again."""
-CERTAIN = 1e-9
 MOST_STEPS = 400
 """A tree has no more steps than this: the least probable branches are then cut."""
 
@@ -60,20 +57,6 @@ class GrownTree:
     minutes: float
 
 
-def state_key(problem: Problem, state: States) -> tuple[object, ...]:
-    """What makes two states the same: belief, set-up, and the tries left of what is not certain."""
-    uncertain = [
-        n
-        for n, a in enumerate(problem.actions)
-        if bool(((a.table > CERTAIN) & (a.table < 1.0 - CERTAIN)).any())
-    ]
-    return (
-        state.belief[0].round(SAME_BELIEF).tobytes(),
-        int(state.setup[0]),
-        state.left[0, uncertain].tobytes(),
-    )
-
-
 class _Growth:
     """The tree while it grows."""
 
@@ -84,11 +67,11 @@ class _Growth:
         self.steps: dict[int, TreeStep] = {}
         self.states: dict[int, States] = {}
         self.probability: dict[int, float] = {}
-        self._known: dict[tuple[object, ...], int] = {}
+        self._known: dict[bytes, int] = {}
 
     def add(self, state: States, depth: int, share: float) -> int:
         """The step for ``state``: the known one if branches meet here."""
-        key = state_key(self.problem, state)
+        key = keys(self.problem, state)[0]
         number = self._known.get(key)
         if number is None:
             number = self._known[key] = len(self.steps) + 1

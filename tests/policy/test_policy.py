@@ -92,7 +92,7 @@ def test_the_policy_is_close_to_the_optimum(name: str) -> None:
     for seed in range(12):
         problem = FAMILIES[name](np.random.default_rng([12, seed]))
         ratios.append(policy_cost(problem) / Optimum(problem).start())
-    assert 1.0 - 1e-9 <= min(ratios)
+    assert min(ratios) >= 1.0 - 1e-9
     assert float(np.mean(ratios)) <= 1.015
     assert max(ratios) <= 1.08
 
@@ -129,7 +129,7 @@ def test_the_power_state_is_paid_when_it_changes() -> None:
 def test_no_risky_action_while_the_hazard_is_probable() -> None:
     table = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 1.0]])
     live = check("live", 0.1, table, power=True, risk=True)
-    dead = check("dead", 5.0, table, power=False)
+    dead = check("dead", 2.0, table, power=False)
     mends = (repair("one", 9.0, [1, 0, 0]), repair("two", 9.0, [0, 1, 0]))
     problem = Problem(
         np.array([0.5, 0.5, 0.0]), (live, dead, *mends), hazard=np.array([1.0, 0.0, 0.0]), hazard_limit=0.3

@@ -66,7 +66,7 @@ def test_circuit_board_elimination() -> None:
     problem = signature_problem([0.2] * 5, ["0000", "0001", "0011", "0111", "1111"])
 
     def suspects(state: States) -> set[int]:
-        return {h + 1 for h in np.nonzero(state.belief[0] > 0.0)[0]}
+        return {int(h) + 1 for h in np.nonzero(state.belief[0] > 0.0)[0]}
 
     def after(state: States, test: int) -> States:
         step = every_step(problem, state, np.array([test]))

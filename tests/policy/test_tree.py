@@ -47,7 +47,7 @@ def simulate(problem: Problem, tree: GrownTree, cause: int) -> float:
         if step.kind == "done":
             return 0.0
         if step.kind == "cut":
-            return share * base_minutes(problem, state)[cause]
+            return share * float(base_minutes(problem, state)[cause])
         minutes, after = one(problem, state, step.action)
         total = share * minutes
         by_outcome = {
@@ -155,16 +155,18 @@ def test_a_whole_tree_costs_what_the_policy_costs(name: str) -> None:
 
 
 def test_branches_that_come_to_the_same_state_meet_again() -> None:
-    # A first look splits three ways; a direct test of cause 0 then leaves the same two causes on two
-    # of the branches, so the repairs after them are drawn once.
-    eye = np.eye(4)
-    look = check("look", 0.1, np.array([[0.5, 0.0, 0.5, 0.5], [0.5, 0.0, 0.5, 0.5], [0.0, 1.0, 0.0, 0.0]]))
-    mends = tuple(repair(f"mend {h}", 30.0, eye[h]) for h in range(3))
-    problem = Problem(np.array([0.2, 0.3, 0.5, 0.0]), (look, *mends))
+    # Causes 0 and 2 look alike or 1 and 2 do, by chance; once the cheap direct test has cleared 0, or 1,
+    # cause 2 is left on both branches, and its repair is one step with two ways to it.
+    look = check("look", 0.1, np.array([[1.0, 0.0, 0.5, 0.5], [0.0, 1.0, 0.5, 0.5]]))
+    direct = tuple(check(f"test {h}", 0.5, np.stack([1.0 - np.eye(4)[h], np.eye(4)[h]])) for h in range(2))
+    mends = tuple(repair(f"mend {h}", 30.0, np.eye(4)[h]) for h in range(3))
+    problem = Problem(np.array([0.3, 0.3, 0.4, 0.0]), (look, *direct, *mends))
     tree = grow(problem, 50, 0.0)
     assert tree.steps[1].action == 0
-    edges = list(tree.graph.out_edges(1, data=True))
-    assert sorted(len(data["outcomes"]) for _, _, data in edges) == [1, 2]
+    (last,) = [n for n, s in tree.steps.items() if s.kind == "do" and s.belief[2] == pytest.approx(1.0)]
+    assert tree.graph.in_degree(last) == 2
+    assert tree.steps[last].probability == pytest.approx(0.4)
+    assert tree.minutes == pytest.approx(0.1 + 0.5 + 30.0)
 
 
 def test_a_cut_branch_is_worth_its_base_policy() -> None:

@@ -26,6 +26,6 @@ def policy_cost(problem: Problem) -> float:
             return problem.give_up
         step = every_step(problem, state, np.array([choices[0].action]))
         onward = sum(p * cost(step.states.take(np.array([i]))) for i, p in enumerate(step.probability))
-        return choices[0].minutes + onward
+        return float(choices[0].minutes + onward)
 
     return cost(problem.start())

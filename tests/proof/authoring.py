@@ -78,6 +78,8 @@ def part_values(kind: str, type_name: str, own: dict[str, float] | None = None) 
 
 def chart(matrix: dict[str, Any]) -> dict[tuple[int, int], str]:
     """Names of the fitted places by (column number, row number)."""
+    if "by_number" in matrix:
+        return _listed(matrix)
     raw = matrix["chart"]
     if isinstance(raw, str):
         lines = [line.strip().strip("|") for line in raw.strip().splitlines() if line.strip()]
@@ -89,6 +91,20 @@ def chart(matrix: dict[str, Any]) -> dict[tuple[int, int], str]:
         for across, name in enumerate(row):
             place = (down, across) if turned else (across, down)
             found[place[0] + start, place[1] + start] = name.strip()
+    return found
+
+
+def _listed(matrix: dict[str, Any]) -> dict[tuple[int, int], str]:
+    """The places of a list of running numbers, which run down the columns unless told otherwise."""
+    columns, rows = (int(text) for text in matrix["size"].split("x"))
+    start, numbering = int(matrix.get("numbered_from", "1")), matrix.get("numbering", {})
+    down, first = numbering.get("along", "columns") == "columns", int(numbering.get("first", "1"))
+    found = {}
+    for column in range(columns):
+        for row in range(rows):
+            number = first + (column * rows + row if down else row * columns + column)
+            name = matrix["by_number"].get(str(number), "")
+            found[column + start, row + start] = name.strip()
     return found
 
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 import math
 import os
 import random
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 
 import numpy as np
 
 from tests.proof.deck import G_MIN, VT, Card, Deck
-from tests.proof.machine import EARTH
 
 VOLTS, SHARE = 2e-3, 2e-3
 """2 mV or 0.2 %."""
@@ -82,42 +81,24 @@ def compare_volts(
     tally: Tally, deck: Deck, ours: Mapping[str, float], theirs: Mapping[str, float], words: str
 ) -> None:
     """Compare volts by net (names of the second expansion); a deviation on a held net is a failure."""
-    for net, volts in ours.items():
-        if net not in theirs:
-            # Nothing joins it to anything but ideal rails: these are compared where they are used.
-            continue
-        tally.volts += 1
-        off = abs(volts - theirs[net])
-        if off <= VOLTS:
-            tally.worst_v = max(tally.worst_v, off)
-            continue
-        ohm = source_ohm(deck, theirs, net)
-        if ohm >= HELD_OHM:
+    # Nets that only ideal rails join to anything are not in the deck: those are compared where used.
+    both = {net: (volts, theirs[net]) for net, volts in ours.items() if net in theirs}
+    off = {net: abs(our - their) for net, (our, their) in both.items()}
+    far = [net for net, difference in off.items() if difference > VOLTS]
+    ohms = source_ohms(deck, theirs, far) if far else {}
+    tally.volts += len(both)
+    for net, (our, their) in both.items():
+        if ohms.get(net, 0.0) >= HELD_OHM:
             tally.loose += 1
             continue
-        tally.worst_v = max(tally.worst_v, off)
-        if off <= SHARE * abs(theirs[net]):
-            continue
-        both = f"{theirs[net]:.6f} V behind {ohm:.3g} ohm, we say {volts:.6f} V"
-        tally.failures.append(f"{words}: {net} is {both}")
+        tally.worst_v = max(tally.worst_v, off[net])
+        if off[net] > max(VOLTS, SHARE * abs(their)):
+            said = f"{their:.6f} V behind {ohms[net]:.3g} ohm, we say {our:.6f} V"
+            tally.failures.append(f"{words}: {net} is {said}")
 
 
-def source_ohm(deck: Deck, volts: Mapping[str, float], net: str) -> float:
-    """Small-signal ohms between a net and everything that holds it, at the simulated volts."""
-    if net == EARTH or net in deck.ideal:
-        return 0.0
-    key = (id(deck), id(volts))
-    if key not in _SOURCE_OHMS:
-        _SOURCE_OHMS.clear()  # only the deck at hand is asked for again
-        _SOURCE_OHMS[key] = _source_ohms(deck, volts)
-    return _SOURCE_OHMS[key][net]
-
-
-_SOURCE_OHMS: dict[tuple[int, int], dict[str, float]] = {}
-
-
-def _source_ohms(deck: Deck, volts: Mapping[str, float]) -> dict[str, float]:
-    """Diagonal of the inverse of the conductance matrix, by net."""
+def source_ohms(deck: Deck, volts: Mapping[str, float], wanted: Sequence[str]) -> dict[str, float]:
+    """Small-signal ohms between nets and everything that holds them, at the simulated volts."""
     nets = [name for name in deck.nodes if name not in deck.ideal]
     index = {name: number for number, name in enumerate(nets)}
     slope = np.eye(len(nets)) * G_MIN
@@ -129,7 +110,13 @@ def _source_ohms(deck: Deck, volts: Mapping[str, float]) -> dict[str, float]:
                 slope[one, one] += own
             if one >= 0 and other >= 0:
                 slope[one, other] -= own
-    return dict(zip(nets, np.diag(np.linalg.inv(slope)).tolist(), strict=True))
+    chosen = [name for name in dict.fromkeys(wanted) if name in index]
+    amps = np.zeros((len(nets), len(chosen)))
+    for column, name in enumerate(chosen):
+        amps[index[name], column] = 1.0
+    lifted = np.linalg.solve(slope, amps) if chosen else amps
+    ohms = {name: float(lifted[index[name], column]) for column, name in enumerate(chosen)}
+    return {name: ohms.get(name, 0.0) for name in wanted}
 
 
 def _slope(card: Card, volts: float) -> float:

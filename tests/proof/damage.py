@@ -88,7 +88,7 @@ def random_damage(rng: random.Random, kind: str) -> Damage:
         return _resistor(rng)
     if kind == "contact":
         return _contact(rng)
-    if kind in ("diode", "led"):
+    if kind in ("diode", "led", "emitter"):
         return _junction(rng)
     if kind in ("coil", "lamp"):
         return _load(rng, kind)

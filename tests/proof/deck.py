@@ -81,7 +81,9 @@ def _own_cards(part: Element, value: Mapping[str, float], nets: tuple[str, ...],
             return [resistance(0, 1, "ohm")]
         case "contact":
             return [resistance(0, 1, "ohm")] if on else []
-        case "diode" | "led":
+        case "phototransistor":  # collector, emitter: conducts while light arrives
+            return [resistance(0, 1, "on_ohm")] if on else []
+        case "diode" | "led" | "emitter":
             return junction(0, 1)
         case "capacitor":
             return []

@@ -11,7 +11,7 @@ from typing import Any
 
 from tests.proof import expansion_loads
 from tests.proof.authoring import EMPTY_CELL, chain, chart, definition, line_facts, quantity, styles
-from tests.proof.machine import EARTH, Cell, Command, Grid, Input, Machine, Rail
+from tests.proof.machine import EARTH, Cell, Command, Decoder, Grid, Input, Machine, Rail, Winding
 
 
 def expand(text: str) -> Machine:
@@ -123,6 +123,8 @@ class Expander:
             return self.feed_ends[name]
         facts = self.form.get("feeds", {}).get(name, {"supply": name})
         own, inner = f"feed/{name}", self.rail(facts["supply"]).net
+        if "interlock" in facts:
+            inner = self._interlock(facts["interlock"], inner)
         if facts.get("fuse", "none") != "none":
             self.fuse(f"{own}/fuse", inner, f"{own} fused", facts["fuse"])
             inner = f"{own} fused"
@@ -130,6 +132,17 @@ class Expander:
         self.machine.add(f"{own}/wire", "wire", f"{own} outside", f"{own} end")
         self.feed_ends[name] = f"{own} end"
         return self.feed_ends[name]
+
+    def _interlock(self, name: str, rail: str) -> str:
+        """Out from the rail to a switch at a door, and back."""
+        own, add = f"interlock/{name}", self.machine.add
+        if f"{own}/contact" not in self.machine.elements:
+            self.header(own, rail, f"{own} outside")
+            self.header(own, f"{own} cut", f"{own} returned", "return header", "return pin")
+            add(f"{own}/wire", "wire", f"{own} outside", f"{own} near")
+            add(f"{own}/return wire", "wire", f"{own} far", f"{own} returned")
+            self.machine.resting.append(add(f"{own}/contact", "contact", f"{own} near", f"{own} far"))
+        return f"{own} cut"
 
     def header(self, own: str, inner: str, outside: str, joint: str = "header", pin: str = "pin") -> None:
         """From a board into the harness: solder joint of the header, then the connector pin."""
@@ -143,47 +156,69 @@ class Expander:
         return bool(self.link_boards) and board in ("", self.link_boards[1])
 
     def command(
-        self, own: str, facts: dict[str, Any], board: str, output: str, *, from_logic: bool = True
+        self,
+        own: str,
+        facts: dict[str, Any],
+        board: str,
+        output: str,
+        *,
+        from_logic: bool = True,
+        decoder: tuple[Decoder, int] | None = None,
     ) -> Command:
-        """Signal parts of a drive: logic output, link pin, pre-driver where stated."""
+        """Signal parts of a drive: logic output and link pin, or a decoder; pre-driver where stated."""
         add, path = self.machine.add, []
-        if from_logic:
+        if decoder is not None:
+            path.append(decoder[0].part)
+        elif from_logic:
             path.append(add(f"{own}/logic", "logic_output"))
             if self.has_link(facts.get("board", board)):
                 path.append(add(f"{own}/link", "link_pin"))
         if facts.get("pre_driver"):
             path.append(add(f"{own}/predriver", "pre_driver"))
-        return Command(tuple(path), output)
+        lines, number = (decoder[0].lines, decoder[1]) if decoder else ((), 0)
+        return Command(tuple(path), output, lines, number)
+
+    def decoder(self, root: str, part: str, facts: dict[str, Any], board: str) -> Decoder:
+        """A decoder with its select lines from the logic."""
+        lines = []
+        for number, _ in enumerate(facts["lines"], start=1):
+            parts = [self.machine.add(f"{root}/select{number}/logic", "logic_output")]
+            if self.has_link(facts.get("board", board)):
+                parts.append(self.machine.add(f"{root}/select{number}/link", "link_pin"))
+            lines.append(tuple(parts))
+        return Decoder(self.machine.add(part, "decoder"), tuple(lines))
 
     # -- matrices --------------------------------------------------------------------------------------
 
     def _matrix(self, name: str, matrix: dict[str, Any]) -> None:
-        devices = {"switch": styles()["switch"], "lamp": styles()["lamp"]}
-        device = matrix.get("device") or (
-            next((d for d, known in devices.items() if matrix.get("style") in known), "")
-            or ("lamp" if "lamp" in name else "switch")
-        )
-        style_name = matrix.get("style") or self.defaults[f"{device}_style"]
-        style = devices[device][style_name]
+        device, style_name, style = self._style(name, matrix)
         grid = Grid(name, style_name, style.get("strobed", "columns"))
         names = chart(matrix)
         fitted = [place for place, title in names.items() if title not in EMPTY_CELL]
         numbers = {"C": sorted({c for c, _ in names}), "R": sorted({r for _, r in names})}
         grid.columns = tuple(f"C{n}" for n in numbers["C"])
         grid.rows = tuple(f"R{n}" for n in numbers["R"])
+        decoder = None
+        if "decoder" in matrix:
+            board = matrix.get("board", "")
+            decoder = self.decoder(name, f"{name}/decoder", matrix["decoder"], board)
         lugs: dict[str, dict[str, str]] = {}
         for letter in ("C", "R"):
-            for number in numbers[letter]:
+            for index, number in enumerate(numbers[letter]):
+                chosen = (decoder, index) if decoder and letter == "C" else None
                 facts = line_facts(matrix, letter, number)
                 own = f"{name}/{letter}{number}"
                 crossing = sorted(
                     (r if letter == "C" else c) for c, r in fitted if (c if letter == "C" else r) == number
                 )
-                if device == "switch":
-                    make = self._switch_column if letter == "C" else self._switch_row
-                    inner = make(grid, own, matrix, style, facts)
+                if device != "switch":
+                    inner = self._driven_line(
+                        grid, own, matrix, style, facts, chosen, clamped=device == "coil"
+                    )
+                elif letter == "C":
+                    inner = self._switch_column(grid, own, matrix, style, facts, chosen)
                 else:
-                    inner = self._lamp_line(grid, own, matrix, style, facts)
+                    inner = self._switch_row(grid, own, matrix, style, facts)
                 order = chain(facts, letter, crossing)
                 cells = [f"C{number}R{n}" if letter == "C" else f"C{n}R{number}" for n in order]
                 lugs[f"{letter}{number}"] = self._line_wires(own, inner, cells, pinned="pin" in facts)
@@ -191,9 +226,33 @@ class Expander:
             key = f"C{column}R{row}"
             facts = matrix.get("cells", {}).get(key, {})
             ends = (lugs[f"C{column}"][key], lugs[f"R{row}"][key])
-            build = self._switch_cell if device == "switch" else self._lamp_cell
+            build = {"switch": self._switch_cell, "lamp": self._lamp_cell, "coil": self._coil_cell}[device]
             grid.cells[key] = build(f"{name}/{key}", matrix, style, facts, ends)
-        (self.machine.switches if device == "switch" else self.machine.lamps)[name] = grid
+        if device == "coil":
+            self._coil_matrix(grid, style)
+        else:
+            (self.machine.switches if device == "switch" else self.machine.lamps)[name] = grid
+
+    def _style(self, name: str, matrix: dict[str, Any]) -> tuple[str, str, dict[str, Any]]:
+        """What a matrix holds, and its drive style."""
+        tables = {"switch": "switch", "lamp": "lamp", "coil": "coil_matrix"}
+        device = matrix.get("device", "")
+        if not device:
+            styled = [d for d, table in tables.items() if matrix.get("style") in styles()[table]]
+            named = [d for d in tables if d in name]
+            device = styled[0] if len(styled) == 1 else (named or ["switch"])[0]
+        style_name = matrix.get("style") or self.defaults[f"{tables[device]}_style"]
+        return device, style_name, styles()[tables[device]][style_name]
+
+    def _coil_matrix(self, grid: Grid, style: dict[str, Any]) -> None:
+        """Each crossing is a winding that its column and its row pull together."""
+        self.machine.coil_matrices.append(grid.name)
+        column_feeds = style["column"].startswith("high_side")
+        for key, cell in grid.cells.items():
+            ends = [grid.drivers[cell.column], grid.drivers[cell.row]]
+            feeding, sinking = ends if column_feeds else ends[::-1]
+            own = f"{grid.name}/{key}"
+            self.machine.windings[own] = Winding(own, cell.element, sinking, also=(feeding,))
 
     def _line_wires(self, own: str, inner: str, cells: list[str], *, pinned: bool) -> dict[str, str]:
         if not cells and not pinned:
@@ -207,7 +266,13 @@ class Expander:
         return lugs
 
     def _switch_column(
-        self, grid: Grid, own: str, matrix: dict[str, Any], style: dict[str, Any], facts: dict[str, Any]
+        self,
+        grid: Grid,
+        own: str,
+        matrix: dict[str, Any],
+        style: dict[str, Any],
+        facts: dict[str, Any],
+        decoder: tuple[Decoder, int] | None,
     ) -> str:
         inner, rail = f"{own} inner", self.rail(matrix.get("supply", "logic")).net
         on, idle = (EARTH, rail) if style["closed"] == "low" else (rail, EARTH)
@@ -216,7 +281,9 @@ class Expander:
         values = {"on_ohm": ohm, **({"idle_ohm": ohm} if held else {})}
         nets = (inner, on, idle) if held else (inner, on)
         self.machine.add(f"{own}/driver", style["driver"], *nets, values=values)
-        grid.drivers[own.split("/")[1]] = self.command(own, facts, matrix.get("board", ""), f"{own}/driver")
+        board = matrix.get("board", "")
+        command = self.command(own, facts, board, f"{own}/driver", decoder=decoder)
+        grid.drivers[own.split("/")[1]] = command
         pull = quantity(matrix.get("column_pull"), style["column_pull_ohm"])
         if pull:
             self.machine.add(f"{own}/pull", "resistor", inner, idle, ohm=pull)
@@ -273,27 +340,73 @@ class Expander:
         diode = (column, middle) if diode_first else (middle, row)
         if style["closed"] == "low":  # the column sinks: current comes out of the row
             diode = diode[::-1]
-        self.machine.add(f"{own}/contact", "contact", *contact)
+        closed = facts.get("normally") == "closed"
+        element = f"{own}/contact"
+        if (facts.get("element") or matrix.get("element")) == "opto":
+            known = {**matrix.get("opto", {}), **facts.get("opto", {})}
+            flow = contact[::-1] if style["closed"] == "low" else contact
+            element, closed = self.optical_pair(own, known, flow)
+        else:
+            self.machine.add(element, "contact", *contact)
         type_name = facts.get("diode") or matrix.get("diode") or self.defaults["switch_diode"]
         self.machine.add(f"{own}/diode", "diode", *diode, type_name=type_name)
         if "capacitor" in facts:
             farad = quantity(facts["capacitor"])
             self.machine.add(f"{own}/capacitor", "capacitor", *contact, capacitance_f=farad)
         places = own.split("/")[1].replace("R", " R").split()
-        closed = facts.get("normally") == "closed"
-        return Cell(places[0], places[1], f"{own}/contact", f"{own}/diode", closed)
+        return Cell(places[0], places[1], element, f"{own}/diode", closed)
 
-    def _lamp_line(
-        self, grid: Grid, own: str, matrix: dict[str, Any], style: dict[str, Any], facts: dict[str, Any]
+    def optical_pair(self, own: str, facts: dict[str, Any], flow: tuple[str, ...]) -> tuple[str, bool]:
+        """An optical pair that conducts along ``flow``: its contact, and whether that rests closed."""
+        style, add = styles()["opto"], self.machine.add
+        supply = facts.get("supply", style["supply"])
+        rail = self.rail(self.form["feeds"][facts["feed"]]["supply"] if "feed" in facts else supply)
+        net = self.feed(facts["feed"]) if "feed" in facts else rail.net
+        ohm = quantity(facts.get("emitter_resistor"), style["emitter_resistor_ohm"])
+        add(f"{own}/emitter_feed", "wire", net, f"{own} fed")
+        add(f"{own}/emitter_resistor", "resistor", f"{own} fed", f"{own} lit", ohm=ohm)
+        add(f"{own}/emitter", "emitter", f"{own} lit", f"{own} dimmed")
+        add(f"{own}/emitter_return", "wire", f"{own} dimmed", EARTH)
+        if facts.get("blocked", style["blocked"]) == "open":
+            return add(f"{own}/phototransistor", "phototransistor", *flow), True
+        received = f"{own} received"
+        pull = quantity(facts.get("receiver_pull"), style["receiver_pull_ohm"])
+        add(f"{own}/receiver_pull", "resistor", received, net, ohm=pull)
+        add(f"{own}/phototransistor", "phototransistor", received, EARTH)
+        add(
+            f"{own}/buffer",
+            "sensing",
+            received,
+            EARTH,
+            type_name=styles()["sensing"][style["buffer"]]["type"],
+        )
+        return add(f"{own}/output", "low_side_npn", *flow, type_name=style["output_type"]), False
+
+    def _driven_line(
+        self,
+        grid: Grid,
+        own: str,
+        matrix: dict[str, Any],
+        style: dict[str, Any],
+        facts: dict[str, Any],
+        decoder: tuple[Decoder, int] | None,
+        *,
+        clamped: bool,
     ) -> str:
         inner, key = f"{own} inner", own.split("/")[1]
         side = "column" if key.startswith("C") else "row"
         kind = style[side]
-        rail = self.feed(matrix["feed"]) if "feed" in matrix else self.rail(matrix.get("supply", "lamp")).net
+        rail = self.feed(matrix["feed"]) if "feed" in matrix else ""
+        rail = rail or self.rail(matrix.get("supply", "coil" if clamped else "lamp")).net
         type_name = facts.get("drive_type") or matrix.get(f"{side}_type") or style[f"{side}_type"]
         other = rail if kind.startswith("high_side") else EARTH
         self.machine.add(f"{own}/driver", kind, inner, other, type_name=type_name)
-        grid.drivers[key] = self.command(own, facts, matrix.get("board", ""), f"{own}/driver")
+        board = matrix.get("board", "")
+        grid.drivers[key] = self.command(own, facts, board, f"{own}/driver", decoder=decoder)
+        if clamped:  # the kick-back of a released winding finds its way to the rail, or from ground
+            ends = (inner, rail) if other == EARTH else (EARTH, inner)
+            self.machine.add(f"{own}/clamp", "diode", *ends, type_name=self.defaults["coil_diode"])
+            return inner
         ohm = quantity(matrix.get("row_resistor"), style["row_resistor_ohm"])
         if side == "row" and ohm:
             self.machine.add(f"{own}/resistor", "resistor", inner, f"{own} limited", ohm=ohm)
@@ -326,3 +439,28 @@ class Expander:
         self.machine.add(f"{own}/diode", "diode", *diode, type_name=type_name)
         places = own.split("/")[1].replace("R", " R").split()
         return Cell(places[0], places[1], f"{own}/lamp", f"{own}/diode")
+
+    def _coil_cell(
+        self,
+        own: str,
+        matrix: dict[str, Any],
+        style: dict[str, Any],
+        facts: dict[str, Any],
+        ends: tuple[str, str],
+    ) -> Cell:
+        self._stubs(own, ends)
+        column, row, middle = f"{own} column", f"{own} row", f"{own} middle"
+        diode_first = facts.get("order", matrix.get("order", "")) == "diode first"
+        winding = (middle, row) if diode_first else (column, middle)
+        diode = (column, middle) if diode_first else (middle, row)
+        known = {**matrix, **facts}
+        ohm = quantity(known.get("resistance"), self.defaults["coil_ohm"])
+        henry = {"inductance_h": quantity(known["inductance"])} if "inductance" in known else {}
+        self.machine.add(f"{own}/winding", "coil", *winding, ohm=ohm, values=henry)
+        column_feeds = style["column"].startswith("high_side")
+        type_name = facts.get("diode") or matrix.get("diode") or self.defaults["coil_diode"]
+        self.machine.add(
+            f"{own}/diode", "diode", *(diode if column_feeds else diode[::-1]), type_name=type_name
+        )
+        places = own.split("/")[1].replace("R", " R").split()
+        return Cell(places[0], places[1], f"{own}/winding", f"{own}/diode")

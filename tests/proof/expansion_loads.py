@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from tests.proof.authoring import quantity, styles
-from tests.proof.machine import EARTH, Command, Winding
+from tests.proof.machine import EARTH, Command, Decoder, Winding
 
 if TYPE_CHECKING:
     from tests.proof.expansion import Expander
@@ -25,8 +26,13 @@ def expand_loads(maker: Expander) -> None:
         own = f"output/{name}"
         style = facts.get("style") or maker.defaults["shared_output"]
         shared[name] = _to_ground(maker, own, facts, style, f"{own} inner")
-    for key, facts in form.get("coils", {}).items():
-        _coil(maker, key, facts)
+    relays = {name: _relay(maker, name, facts) for name, facts in form.get("relays", {}).items()}
+    coils = form.get("coils", {})
+    shared_by = {facts["shares"]: key for key, facts in coils.items() if "shares" in facts}
+    for key, facts in sorted(coils.items(), key=lambda entry: "shares" in entry[1]):
+        _coil(maker, key, facts, shared_by)
+        if "shares" in facts:
+            _changeover(maker, key, facts["shares"], relays[facts["relay"]])
     for key, facts in form.get("flash_lamps", {}).items():
         _flash(maker, key, facts)
     for key, facts in form.get("flippers", {}).items():
@@ -35,17 +41,29 @@ def expand_loads(maker: Expander) -> None:
             _high_current_flipper(maker, own, facts, shared)
         else:
             _low_current_flipper(maker, own, facts)
+    decoders = {
+        name: maker.decoder(f"decoder/{name}", f"decoder/{name}", facts, maker.drive_board)
+        for name, facts in form.get("decoders", {}).items()
+    }
     for key, facts in form.get("direct_lamps", {}).items():
-        _direct_lamp(maker, key, facts)
+        _direct_lamp(maker, key, facts, decoders)
     for key, facts in form.get("illumination", {}).items():
         _illumination(maker, key, facts)
 
 
 def _to_ground(
-    maker: Expander, own: str, facts: dict[str, Any], style: str, inner: str, *, from_logic: bool = True
+    maker: Expander,
+    own: str,
+    facts: dict[str, Any],
+    style: str,
+    inner: str,
+    *,
+    from_logic: bool = True,
+    decoder: tuple[Decoder, int] | None = None,
 ) -> Command:
     chosen = styles()["output"][style]
-    command = maker.command(own, facts, maker.drive_board, f"{own}/driver", from_logic=from_logic)
+    board, output = maker.drive_board, f"{own}/driver"
+    command = maker.command(own, facts, board, output, from_logic=from_logic, decoder=decoder)
     nets: tuple[str, ...] = (inner, EARTH)
     if chosen["driver"] == "changeover":
         nets = (EARTH, f"{own} unused", inner)
@@ -97,7 +115,25 @@ def _diode(maker: Expander, reference: str, facts: dict[str, Any], driven: str, 
         maker.machine.add(reference, "diode", driven, supplied, type_name=type_name)
 
 
-def _coil(maker: Expander, key: str, facts: dict[str, Any]) -> None:
+def _relay(maker: Expander, name: str, facts: dict[str, Any]) -> tuple[str, ...]:
+    """Signal parts that pull a relay, itself the last."""
+    own = f"relay/{name}"
+    path = maker.command(own, facts, maker.drive_board, "").path
+    return (*path, maker.machine.add(f"{own}/relay", "relay_coil_driver"))
+
+
+def _changeover(maker: Expander, second: str, first: str, signal: tuple[str, ...]) -> None:
+    """The contact set that sends one drive to either of two coils."""
+    own, windings = f"coil/{first}", maker.machine.windings
+    contacts = f"{own}/changeover"
+    ends = (f"{own} common", f"{own} inner", f"coil/{second} inner")
+    maker.machine.add(contacts, "changeover", *ends)
+    command = windings[own].command
+    other = windings[f"coil/{second}"]
+    windings[other.reference] = replace(other, command=command, also=(Command(signal, contacts),))
+
+
+def _coil(maker: Expander, key: str, facts: dict[str, Any], shared_by: dict[str, str]) -> None:
     own, defaults = f"coil/{key}", maker.defaults
     supplied, driven = _supplied(maker, own, facts, "coil"), f"{own} driven"
     ohm = quantity(facts.get("resistance"), defaults["coil_ohm"])
@@ -106,7 +142,11 @@ def _coil(maker: Expander, key: str, facts: dict[str, Any]) -> None:
     _diode(maker, f"{own}/diode", facts, driven, supplied)
     inner = _driven_wire(maker, own, driven)
     style = facts.get("style") or defaults["coil_output"]
-    command = _to_ground(maker, own, facts, style, inner, from_logic=not facts.get("fired_by"))
+    if "shares" in facts:
+        command = Command((), "")  # it gets that of the other coil
+    else:
+        at_drive = f"{own} common" if key in shared_by else inner
+        command = _to_ground(maker, own, facts, style, at_drive, from_logic=not facts.get("fired_by"))
     stated = facts.get("enable", ())
     enables = tuple(
         f"enable/{name}/{part}"
@@ -173,7 +213,7 @@ def _low_current_flipper(maker: Expander, own: str, facts: dict[str, Any]) -> No
         maker.machine.windings[f"{own}/{side}"] = Winding(f"{own}/{side}", f"{own}/{side}", command)
 
 
-def _direct_lamp(maker: Expander, key: str, facts: dict[str, Any]) -> None:
+def _direct_lamp(maker: Expander, key: str, facts: dict[str, Any], decoders: dict[str, Decoder]) -> None:
     own, defaults = f"direct lamp/{key}", maker.defaults
     supplied, driven, inside = _supplied(maker, own, facts, "lamp"), f"{own} driven", f"{own} inside"
     led = facts.get("element") == "LED"
@@ -181,7 +221,9 @@ def _direct_lamp(maker: Expander, key: str, facts: dict[str, Any]) -> None:
     type_name = facts.get("lamp") or defaults["led" if led else "lamp"]
     maker.machine.add(f"{own}/lamp", "led" if led else "lamp", inside, driven, type_name=type_name)
     inner = _driven_wire(maker, own, driven)
-    command = _to_ground(maker, own, facts, facts.get("style") or defaults["lamp_output"], inner)
+    decoder = (decoders[facts["decoder"]], int(facts["output"])) if "decoder" in facts else None
+    style = facts.get("style") or defaults["lamp_output"]
+    command = _to_ground(maker, own, facts, style, inner, decoder=decoder)
     maker.machine.single_lamps[own] = (f"{own}/lamp", command)
 
 
@@ -202,11 +244,17 @@ def _direct_switch(maker: Expander, key: str, facts: dict[str, Any]) -> None:
         path.append(add(f"{own}/input", "logic_input"))
     maker.header(own, inner, f"{own} outside")
     add(f"{own}/wire", "wire", f"{own} outside", f"{own} near")
-    add(f"{own}/contact", "contact", f"{own} near", f"{own} far")
+    contact, closed = f"{own}/contact", facts.get("normally") == "closed"
+    if facts.get("element") == "opto":
+        contact, closed = maker.optical_pair(own, facts.get("opto", {}), (f"{own} near", f"{own} far"))
+    else:
+        add(contact, "contact", f"{own} near", f"{own} far")
     add(f"{own}/return", "wire", f"{own} far", EARTH)
     if heard:
         behind = type(made)(made.sensing, made.low_v, made.high_v, made.closed, made.floating, tuple(path))
-        maker.machine.direct[own] = (f"{own}/contact", behind)
+        maker.machine.direct[own] = (contact, behind)
+        if closed:
+            maker.machine.rests_closed.add(own)
 
 
 def _illumination(maker: Expander, key: str, facts: dict[str, Any]) -> None:

@@ -39,10 +39,21 @@ class Rail:
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """Signal parts from the logic on, and the output they command."""
+    """Signal parts from the logic on, and the output they command; for a decoder's output the select
+    lines, lowest bit first, each as its parts in order, and the number of the output."""
 
     path: tuple[str, ...]
     output: str
+    lines: tuple[tuple[str, ...], ...] = ()
+    number: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Decoder:
+    """A decoder, and the parts of each of its select lines, lowest bit first."""
+
+    part: str
+    lines: tuple[tuple[str, ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +100,7 @@ class Grid:
 
 @dataclass(frozen=True, slots=True)
 class Winding:
-    """A coil or flash lamp that is pulsed: its element and command; contacts in series with it that
+    """A coil or flash lamp that is pulsed: its element and commands; contacts in series with it that
     rest closed, and contacts that the person closes."""
 
     reference: str
@@ -98,6 +109,12 @@ class Winding:
     resting: tuple[str, ...] = ()
     pressed: tuple[str, ...] = ()
     enable: tuple[str, ...] = ()
+    also: tuple[Command, ...] = ()
+
+    @property
+    def outputs(self) -> set[str]:
+        """Everything that must conduct to pull it."""
+        return {command.output for command in (self.command, *self.also)}
 
 
 @dataclass
@@ -113,6 +130,11 @@ class Machine:
     direct: dict[str, tuple[str, Input]] = field(default_factory=dict)
     single_lamps: dict[str, tuple[str, Command]] = field(default_factory=dict)
     lights: list[str] = field(default_factory=list)
+    resting: list[str] = field(default_factory=list)
+    """Contacts of door interlocks: closed while the door is shut."""
+    coil_matrices: list[str] = field(default_factory=list)
+    rests_closed: set[str] = field(default_factory=set)
+    """Direct switches that are closed while nobody presses them."""
 
     def add(
         self,

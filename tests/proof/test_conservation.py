@@ -15,7 +15,7 @@ from tests.proof.definitions import SHIPPED, text_of
 from tests.proof.expansion import expand
 from tests.proof.machine import EARTH, Element, Machine
 
-MOMENTS = 4
+MOMENTS = 3
 LEAK_A = 1e-9
 """What a net may miss: g_min (1e-12 S) at some tens of volts, and rounding."""
 
@@ -31,7 +31,8 @@ def whole_moment(rng: random.Random, machine: Machine) -> Moment:
         else:
             on |= {cell.element for cell in rng.sample(list(grid.cells.values()), 8)}
     for winding in rng.sample(list(machine.windings.values()), min(3, len(machine.windings))):
-        on |= {winding.command.output, *winding.pressed, *winding.resting}
+        on |= {*winding.outputs, *winding.pressed, *winding.resting}
+    on |= set(machine.resting)
     direct = [r for r, e in machine.elements.items() if is_direct(r, e)]
     damage: dict[str, Damage] = {}
     while len(damage) < rng.choice([0, 2, 4]):

@@ -26,7 +26,7 @@ from tests.proof.expansion import expand
 from tests.proof.machine import Grid, Machine
 from tests.proof.simulate import Volts, by_neospice, by_ngspice
 
-SHIPPED_SCANS, STYLED_SCANS, PER_MACHINE = 8, 8, 4
+SHIPPED_SCANS, STYLED_SCANS, PER_MACHINE = 6, 6, 3
 POWER_SHARE = 0.01
 DARK = 1e-4
 """Of the design power (or design current): less is dark, and not compared by its share."""

@@ -22,9 +22,18 @@ from tests.proof.expansion import expand
 from tests.proof.machine import Machine, Winding
 from tests.proof.simulate import Volts, by_neospice, by_ngspice
 
-SHIPPED_MOMENTS, MADE_UP_MOMENTS, PER_MACHINE = 40, 60, 12
+SHIPPED_MOMENTS, MADE_UP_MOMENTS, PER_MACHINE = 40, 40, 10
 OUTPUTS = "outputs"
-ROOTS = ("coil/", "flash/", "feed/", "output/", "direct lamp/", "direct switch/", "illumination/")
+ROOTS = (
+    "coil/",
+    "flash/",
+    "feed/",
+    "output/",
+    "interlock/",
+    "direct lamp/",
+    "direct switch/",
+    "illumination/",
+)
 NAMES = [name for name in SHIPPED if expand(text_of(name, 0)).windings] + [OUTPUTS]
 AMPERES, SHARE = 1e-4, 0.005
 Case = tuple[Machine, Circuit, Moment, list[tuple[str, int]], OperatingPoint, Deck]
@@ -33,15 +42,17 @@ Case = tuple[Machine, Circuit, Moment, list[tuple[str, int]], OperatingPoint, De
 def random_output_moment(rng: random.Random, machine: Machine, bridges: list) -> Moment:
     """Up to three windings pulsed, some lamps and switches on, an end of stroke or two reached."""
     pulsed: list[Winding] = rng.sample(list(machine.windings.values()), rng.randint(0, 3))
-    on = {w.command.output for w in pulsed} | {contact for w in pulsed for contact in w.pressed}
+    on = {output for w in pulsed for output in w.outputs} | {contact for w in pulsed for contact in w.pressed}
     resting = sorted({contact for w in machine.windings.values() for contact in w.resting})
+    on |= {contact for contact in machine.resting if rng.random() < 0.95}
     on |= {contact for contact in resting if rng.random() < 0.7}
     on |= {command.output for _, command in machine.single_lamps.values() if rng.random() < 0.4}
     on |= {contact for contact, _ in machine.direct.values() if rng.random() < 0.4}
-    own = [r for r, e in machine.elements.items() if r.startswith(ROOTS) and e.nets]
+    roots = (*ROOTS, *(f"{name}/" for name in machine.coil_matrices))
+    own = [r for r, e in machine.elements.items() if r.startswith(roots) and e.nets]
     heads = {w.reference.removesuffix("/power").removesuffix("/hold") + "/" for w in pulsed}
     near = [r for r in own if any(r.startswith(h) for h in heads)] or own
-    mine = [pair for pair in bridges if any(end[0].startswith(ROOTS) for end in pair)]
+    mine = [pair for pair in bridges if any(end[0].startswith(roots) for end in pair)]
     dead = [rail.name for rail in machine.rails.values() if rng.random() < 0.05]
     return replace(random_moment(rng, machine, frozenset(on), near, own, mine), dead=frozenset(dead))
 

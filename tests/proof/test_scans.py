@@ -20,7 +20,7 @@ from matrixdoc.circuit.patch import Patch
 from matrixdoc.definition.library import machine_from_text
 from matrixdoc.faults.catalogue import load_catalogue
 from matrixdoc.faults.priors import Fault, possible_faults
-from tests.proof.compare import HELD_OHM, READING_MARGIN_V, Tally, scaled, seed, source_ohm
+from tests.proof.compare import HELD_OHM, READING_MARGIN_V, Tally, scaled, seed, source_ohms
 from tests.proof.damage import Terminal, damage_of
 from tests.proof.deck import Deck, Moment, deck_for
 from tests.proof.definitions import SHIPPED, SWITCH_STYLES, text_of
@@ -28,7 +28,12 @@ from tests.proof.expansion import expand
 from tests.proof.machine import Command, Grid, Input, Machine
 from tests.proof.simulate import Volts, by_neospice
 
-SHIPPED_SCANS, STYLED_SCANS, PER_MACHINE = 60, 24, 6
+SHIPPED_SCANS, STYLED_SCANS, PER_MACHINE = 24, 8, 4
+OPTICAL = {
+    *("emitter", "emitter_feed", "emitter_resistor", "emitter_return"),
+    *("phototransistor", "receiver_pull", "buffer", "output"),
+}
+"""Light is no part of the circuit: faults of optical pairs are left to the tests of the checks."""
 OPEN, CLOSED, UNSURE = "open", "closed", "unsure"
 
 
@@ -51,6 +56,29 @@ def commanded(command: Command, on: bool, patches: Mapping[str, Patch]) -> bool:
         elif patch is not None and patch.absent:
             on = False
     return on
+
+
+def conducting(grid: Grid, phase: str, patches: Mapping[str, Patch]) -> set[str]:
+    """Outputs that conduct while the logic wants the column ``phase``.
+
+    A decoder drives the output whose number is on its select lines: a stuck or open line (open: low)
+    turns the number into another one; the part nearest to the decoder has the last word.
+    """
+    wanted = grid.drivers[phase]
+    address = 0
+    for bit, line in enumerate(wanted.lines):
+        high = bool(wanted.number >> bit & 1)
+        for part in line:
+            patch = patches.get(part)
+            if patch is not None and (patch.stuck or patch.absent):
+                high = patch.stuck == "active"
+        address |= int(high) << bit
+    found = set()
+    for key, command in grid.drivers.items():
+        on = command.number == address if command.lines else key == phase
+        if commanded(command, on, patches):
+            found.add(command.output)
+    return found
 
 
 def level(one: Input, volts: float, ohm: float, patches: Mapping[str, Patch]) -> str:
@@ -84,7 +112,7 @@ def random_scan(
     held += [name for name in machine.direct if rng.random() < 0.2]
     heads = {f"{grid.name}/{x}" for k in pressed for x in (k, grid.cells[k].column, grid.cells[k].row)}
     roots = (f"{grid.name}/", f"bridge/{grid.name}/", "direct switch/")
-    own = [f for f in possible if f.part.startswith(roots)]
+    own = [f for f in possible if f.part.startswith(roots) and not OPTICAL & set(f.part.split("/"))]
     near = [f for f in own if f.part.rsplit("/", 1)[0] in heads or any(h in f.part for h in heads)]
     chosen: dict[str, Fault] = {}
     for _ in range(rng.choice([0, 1, 1, 2, 2, 3])):
@@ -100,7 +128,8 @@ def _decks(
 ) -> dict[str, Deck]:
     pressed = {c.element for key, c in grid.cells.items() if f"{grid.name}/{key}" in held}
     on = pressed ^ {cell.element for cell in grid.cells.values() if cell.rests_closed}
-    on |= {contact for name, (contact, _) in machine.direct.items() if name in held}
+    direct = machine.direct.items()
+    on |= {contact for name, (contact, _) in direct if (name in held) != (name in machine.rests_closed)}
     bridges, damage, at = [], {}, _terminals(circuit)
     for part, patch in patches.items():
         if part in circuit.bridges:
@@ -110,7 +139,7 @@ def _decks(
             damage[part] = damage_of(patch)
     decks = {}
     for phase in grid.phases:
-        driven = {c.output for key, c in grid.drivers.items() if commanded(c, key == phase, patches)}
+        driven = conducting(grid, phase, patches)
         nets = [machine.net(one.sensing) for one in grid.inputs.values()]
         if phase == grid.phases[-1]:
             nets += [machine.net(one.sensing) for _, one in machine.direct.values()]
@@ -131,13 +160,13 @@ def states(machine: Machine, grid: Grid, scan: Scan, volts: dict[str, Volts]) ->
     found = {}
     for phase, deck in scan.decks.items():
         at = volts[phase]
-        for row, one in grid.inputs.items():
-            net = machine.net(one.sensing)
-            found[f"{grid.name}/{phase}{row}"] = level(one, at[net], source_ohm(deck, at, net), scan.patches)
-    last = grid.phases[-1]
-    for name, (_, one) in machine.direct.items():
-        net, deck, at = machine.net(one.sensing), scan.decks[last], volts[last]
-        found[name] = level(one, at[net], source_ohm(deck, at, net), scan.patches)
+        looked = {f"{grid.name}/{phase}{row}": one for row, one in grid.inputs.items()}
+        if phase == grid.phases[-1]:
+            looked |= {name: one for name, (_, one) in machine.direct.items()}
+        nets = {place: machine.net(one.sensing) for place, one in looked.items()}
+        ohms = source_ohms(deck, at, list(nets.values()))
+        for place, one in looked.items():
+            found[place] = level(one, at[nets[place]], ohms[nets[place]], scan.patches)
     return found
 
 

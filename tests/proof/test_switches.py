@@ -17,7 +17,7 @@ from tests.proof.compare import (
     compare_volts,
     scaled,
     seed,
-    source_ohm,
+    source_ohms,
 )
 from tests.proof.damage import Terminal, neighbour_terminals, patches_of, random_moment
 from tests.proof.deck import Damage, Deck, Moment, deck_for
@@ -26,7 +26,7 @@ from tests.proof.expansion import expand
 from tests.proof.machine import Grid, Machine
 from tests.proof.simulate import Volts, by_neospice, by_ngspice
 
-SHIPPED_SITUATIONS, STYLED_SITUATIONS = 120, 50
+SHIPPED_SITUATIONS, STYLED_SITUATIONS = 100, 50
 PER_MACHINE = 10
 """Situations of one made-up machine; then another one of the same style is made up."""
 
@@ -89,7 +89,7 @@ def check_readings(
         net = machine.net(one.sensing)
         volts, name = theirs[net], circuit.parts[one.sensing].nets[0]
         if name in ours.floating:
-            ohm = source_ohm(point[3], theirs, net)
+            ohm = source_ohms(point[3], theirs, [net])[net]
             if ohm < 0.9 * HELD_OHM:
                 tally.failures.append(f"{words}: {row} is called floating, but {ohm:.3g} ohm hold it")
             tally.loose += 1
@@ -99,7 +99,7 @@ def check_readings(
             continue
         tally.readings += 1
         levels = [(v <= one.low_v, v >= one.high_v) for v in (volts, ours.volts[name])]
-        if levels[0] != levels[1] and source_ohm(point[3], theirs, net) < HELD_OHM:
+        if levels[0] != levels[1] and source_ohms(point[3], theirs, [net])[net] < HELD_OHM:
             tally.differing += 1
             both = f"{volts:.5f} V, we say {ours.volts[name]:.5f} V"
             tally.failures.append(f"{words}: {row} reads otherwise: {both}")

@@ -41,8 +41,12 @@ def test_both_expansions_are_the_same_circuit(name):
         assert (sensor.low_v, sensor.high_v) == pytest.approx((one.low_v, one.high_v))
         assert (sensor.closed_reads, sensor.floating, sensor.path) == (one.closed, one.floating, one.path)
     commands = [c for grid in (*mine.switches.values(), *mine.lamps.values()) for c in grid.drivers.values()]
-    commands += [w.command for w in mine.windings.values()] + [c for _, c in mine.single_lamps.values()]
+    commands += [c for w in mine.windings.values() for c in (w.command, *w.also)]
+    commands += [c for _, c in mine.single_lamps.values()]
     by_output = {drive.output: drive for drive in circuit.wiring.drives.values()}
     for command in commands:
-        assert by_output[command.output].path == command.path
+        drive = by_output[command.output]
+        assert drive.path == command.path
+        bits = [(part, command.number >> n & 1) for n, line in enumerate(command.lines) for part in line]
+        assert drive.select == tuple(bits)
     assert {c.output for c in commands} == set(by_output)

@@ -239,6 +239,7 @@ ROWS = (
         # A joint of ten ohms is not felt by a winding of forty: the circuit says so.
         lambda w: [c for c in logic_coils(w) if w.parts[w.coils[c].element].values["ohm"] < 20.0],
         weak,
+        together=True,
     ),
     Row("shorted turns: low ohms", ("{}/winding: shorted turns",), own_coils, low_ohms, times=2),
     Row("shorted winding", ("{}/winding: shorted",), own_coils, weak),

@@ -184,6 +184,7 @@ ROWS = (
         ),
         every_column,
         dark_line,
+        together=True,
     ),
     Row(
         "dark row",
@@ -196,6 +197,7 @@ ROWS = (
         ),
         every_row,
         dark_line,
+        together=True,
     ),
     Row("dark tail of a chain", ("lamp/{}: open",), inner_segments, dark_tail, times=2),
     Row(

@@ -98,7 +98,8 @@ class Row:
 
     ``causes`` are ``part: mode`` with ``{}`` for the place (what stands before ``|``). ``places`` lists where
     on the machine; ``times`` of them are chosen for each cause. ``part`` turns a place into what
-    stands for ``{}``, where that is not the place itself.
+    stands for ``{}``, where that is not the place itself. ``together``: all causes at the same places,
+    for rows whose reports take long: what one has solved serves the next.
     """
 
     words: str
@@ -107,13 +108,14 @@ class Row:
     report: Callable[[Technician, str, random.Random], None]
     times: int = 1
     part: Callable[[Wiring, str], str] | None = None
+    together: bool = False
 
     def trials(self, wiring: Wiring) -> list[Trial]:
         """Every cause at places chosen by the seed."""
         found = []
         places = self.places(wiring)
         for cause in self.causes:
-            rng = chooser(self.words, cause)
+            rng = chooser(self.words, "" if self.together else cause)
             for place in rng.sample(places, min(self.times, len(places))):
                 stem, _, mode = cause.rpartition(": ")
                 filled = stem.format(self.part(wiring, place) if self.part else place.split(" | ")[0])
@@ -136,7 +138,7 @@ class Trial:
     def report(self, case: Case) -> Technician:
         """A technician who has looked at the machine with the fault in it."""
         technician = Technician(case, (self.fault,))
-        self.row.report(technician, self.place, chooser(str(self)))
+        self.row.report(technician, self.place, chooser(self.row.words, self.place))
         return technician
 
 
