@@ -112,7 +112,7 @@ def test_three_ways_to_write_one_chart(columns, rows, along, start, first, data)
         ("{}", "'chart:', or 'by_number:' with 'size:'"),
         ("{by_number: {1: a}}", "a list of numbers without a size"),
         ("{by_number: {1: a}, size: 5}", "columns and rows, such as 5 x 8"),
-        ("{by_number: {1: a}, size: 33 x 2}", "less than or equal to 32"),
+        ("{by_number: {1: a}, size: 33 x 2}", "32 or less"),
         ("{by_number: {0: a}, size: 2 x 2}", "a number from 1 to 4"),
         ("{by_number: {5: a}, size: 2 x 2}", "a number from 1 to 4"),
         ("{by_number: {01: a}, size: 2 x 2}", "a number from 1 to 4"),
