@@ -76,7 +76,7 @@ def diagnosis_text(
     pieces.append("")
     pieces.append(_shares_text(answer))
     if checks:
-        pieces.append("\nNEXT CHECKS, the most telling for its minutes first")
+        pieces.append("\nNEXT CHECKS, the one that gets the repair finished soonest first")
         pieces.extend(_check_text(check, answer) for check in checks)
     pieces.append(_findings_text(answer.findings))
     if unproven := case.unproven():

@@ -12,6 +12,8 @@ from matrixdoc.definition.errors import near_miss, quoted
 from matrixdoc.definition.references import cell_numbers, line_number
 from matrixdoc.definition.wiring import Matrix
 
+MOST_SUGGESTIONS = 10
+
 
 class _Verifiable(Protocol):
     @property
@@ -91,9 +93,13 @@ def _listed(builder: Builder) -> Iterator[str]:
         while "/" in reference:
             reference = reference.rpartition("/")[0]
             known.add(reference)
+    wrong = 0
     for index, text in enumerate(builder.form.verified):
         if text in known and "/" in text:
             yield text
-        else:
-            expected = "the reference of a part, a cell or a line, such as switch/C3R5"
-            builder.problem(("verified", index), quoted(text), expected, near_miss(text, known))
+            continue
+        wrong += 1
+        # Thousands of references are searched for the nearest one: not for every line of a wrong list.
+        nearest = near_miss(text, known) if wrong <= MOST_SUGGESTIONS else ""
+        expected = "the reference of a part, a cell or a line, such as switch/C3R5"
+        builder.problem(("verified", index), quoted(text), expected, nearest)

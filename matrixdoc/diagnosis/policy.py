@@ -18,12 +18,11 @@ import numpy as np
 
 from matrixdoc.diagnosis.policy_bases import (
     BASES,
-    TELLING,
     Base,
     base_values,
-    giving_up,
 )
 from matrixdoc.diagnosis.policy_problem import (
+    TELLING,
     Array,
     Ints,
     Problem,
@@ -56,9 +55,16 @@ class Choice:
 
 def useful(problem: Problem, state: States) -> Ints:
     """Actions that may be done in this one state and change anything."""
+    if not problem.actions:
+        return np.zeros(0, dtype=np.intp)
     told = gains(problem, state.belief)[0]
     cures = (state.belief @ problem.success)[0]
     return np.nonzero(allowed(problem, state)[0] & ((told > USEFUL) | (cures > USEFUL)))[0]
+
+
+def giving_up(problem: Problem, state: States) -> float:
+    """Expected minutes of giving up in this one state."""
+    return float((state.belief @ problem.stopping)[0])
 
 
 def finished(problem: Problem, state: States) -> bool:
@@ -74,7 +80,7 @@ def state_values(problem: Problem, states: States, weight: Array, budget: int = 
     first = np.unique(place, return_index=True)[1]
     weights = np.bincount(place, weight, minlength=len(number)).astype(float)
     distinct = states.take(first)
-    best = np.full(len(first), giving_up(problem))
+    best = distinct.belief @ problem.stopping
     for base in BASES:
         values, _ = base_values(problem, distinct, weights, base, budget // len(BASES))
         best = np.minimum(best, values)

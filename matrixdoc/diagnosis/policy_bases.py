@@ -20,6 +20,8 @@ from typing import Literal
 import numpy as np
 
 from matrixdoc.diagnosis.policy_problem import (
+    ENDLESS,
+    TELLING,
     Array,
     Bools,
     Ints,
@@ -37,20 +39,11 @@ from matrixdoc.diagnosis.policy_problem import (
 Base = Literal["information", "probability", "half"]
 BASES: tuple[Base, ...] = ("information", "probability", "half")
 
-TELLING = 1e-9
-"""A check with less information than this (bits) tells nothing."""
-ENDLESS = 1e9
-"""Stands for the cost of a job that can neither be finished nor given up."""
 DONE_MASS = 1e-12
 LEAST_WEIGHT = 3e-3
 """States less probable than this are not followed any further: they are finished by repairs."""
 LIKELY = 0.5
 """Halving stops at a repair that cures with at least this chance."""
-
-
-def giving_up(problem: Problem) -> float:
-    """Minutes of giving up, finite."""
-    return min(problem.give_up, ENDLESS)
 
 
 def _best(index: Array, names: Ints) -> Ints:
@@ -71,6 +64,8 @@ def repair_picks(problem: Problem, states: States) -> tuple[Ints, Array]:
     cured = product(states.belief, problem.cures)
     price = problem.prices[:, repairs][states.setup]
     usable = (cured > DONE_MASS) & (states.left[:, repairs] > 0)
+    if problem.hazard is not None:
+        usable &= allowed(problem, states)[:, repairs]
     return _best(np.where(usable, cured / price, -1.0), np.arange(len(repairs))), price
 
 
@@ -79,32 +74,33 @@ def repair_run(problem: Problem, states: States) -> Array:
 
     A repair that costs more than it is expected to save of giving up ends the run.
     """
-    give_up = giving_up(problem)
-    best = np.full(len(states), give_up)
+    best = states.belief @ problem.stopping
     repairs = problem.repairs
     if not len(repairs):
         return best
     fails = 1.0 - problem.cures.T
     rows, now = np.arange(len(states)), states
-    mass, spent = np.ones(len(states)), np.zeros(len(states))
+    mass, spent, stop = np.ones(len(states)), np.zeros(len(states)), best
     while len(rows):
         pick, price = repair_picks(problem, now)
         line = np.arange(len(rows))
         due = price[line, pick]
         alive = now.belief * fails[pick]
         after = alive.sum(axis=1)
+        alive[after < DONE_MASS] = 0.0
         after[after < DONE_MASS] = 0.0
-        going = (pick >= 0) & (mass > DONE_MASS) & ((mass - after) * give_up > due * mass)
+        stopped = alive @ problem.stopping
+        going = (pick >= 0) & (mass > DONE_MASS) & (stop - stopped > due * mass)
         if not going.any():
             break
         rows, line, pick, alive = rows[going], line[going], pick[going], alive[going]
         spent = spent[going] + mass[going] * due[going]
-        mass = after[going]
+        mass, stop = after[going], stopped[going]
         done = repairs[pick]
         left = now.left[line]
         left[np.arange(len(rows)), done] -= 1
         now = States(alive, left, problem.after[now.setup[line], done])
-        best[rows] = np.minimum(best[rows], spent + mass * give_up)
+        best[rows] = np.minimum(best[rows], spent + stop)
     return best
 
 
@@ -194,4 +190,4 @@ def _ending(problem: Problem, states: States) -> Array:
     if not problem.identify:
         return repair_run(problem, states)
     told: Bools = (gains(problem, states.belief) > TELLING) & allowed(problem, states)
-    return np.where(told.any(axis=1), giving_up(problem), 0.0)
+    return np.where(told.any(axis=1), ENDLESS, 0.0)

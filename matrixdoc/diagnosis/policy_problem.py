@@ -25,7 +25,11 @@ Ints = npt.NDArray[np.intp]
 
 NEGLIGIBLE = 1e-12
 """An outcome less probable than this is taken as impossible."""
+ENDLESS = 1e9
+"""Stands for the cost of a job that can neither be finished nor given up."""
 MOST_PLACES = 10
+TELLING = 1e-9
+"""A check with less information than this (bits) tells nothing."""
 BLOCK = 200_000
 """Multiplications in one block of a matrix product."""
 SAME_BELIEF = 9
@@ -40,7 +44,8 @@ class Action:
     last outcome ends the job. ``places``: keys that have to be open. ``power``: needed before
     (None: either way); ``power_after``: how it is left (None: as it was). ``tries``: how many times
     it can be done with an independent result: 1 for a check, since an undisturbed repeat shows the
-    same again. ``risk``: it must not be done while the hazard of the problem is too probable.
+    same again. ``risk``: it puts the power on, so it must not be done while the hazard of the problem
+    is too probable (for a repair: too probable after it).
     """
 
     name: str
@@ -72,9 +77,11 @@ class Problem:
     ``probability``: (hypotheses + 1,), the last entry is "none of them"; sums to 1.
     ``place_minutes``: minutes to open each place that is not open yet. ``power_minutes``: minutes to
     switch off (unplugged, discharged) and to switch on. ``give_up``: minutes that it costs to stop
-    and start anew; infinite if the job has to be done. ``identify``: the job ends as soon as one
-    hypothesis is left (a pure test sequence) instead of with a repair. ``hazard``: (hypotheses + 1,)
-    how surely each does harm under power; above ``hazard_limit`` no action with ``risk`` is allowed.
+    and start anew; infinite if the job has to be done. ``still_due``: (hypotheses + 1,) minutes that
+    giving up costs besides, since it spares no repair of a cause that is on the list. ``identify``: the
+    job ends as soon as one hypothesis is left (a pure test sequence) instead of with a repair.
+    ``hazard``: (hypotheses + 1,) how surely each does harm under power; above ``hazard_limit`` no action
+    with ``risk`` is allowed.
     """
 
     probability: Array
@@ -83,9 +90,16 @@ class Problem:
     power_minutes: tuple[float, float] = (0.0, 0.0)
     power: bool = True
     give_up: float = np.inf
+    still_due: Array | None = None
     identify: bool = False
     hazard: Array | None = None
     hazard_limit: float = 1.0
+
+    @cached_property
+    def stopping(self) -> Array:
+        """(hypotheses + 1,) minutes of giving up under each hypothesis, finite."""
+        found = np.full(len(self.probability), min(self.give_up, ENDLESS))
+        return found if self.still_due is None else found + self.still_due
 
     @cached_property
     def shared(self) -> tuple[str, ...]:
@@ -279,12 +293,22 @@ def costs(problem: Problem, states: States) -> Array:
 
 
 def allowed(problem: Problem, states: States) -> Bools:
-    """(N, actions) which actions may be done: tries are left and no hazard forbids them."""
+    """(N, actions) which actions may be done: tries are left and no hazard forbids them.
+
+    A check with ``risk`` needs the hazard to be improbable now; a repair with ``risk`` (power comes on
+    to see whether it helped) needs it to be improbable once the repair is done, as long as there is
+    another way. Beliefs need not sum to 1.
+    """
     free: Bools = states.left > 0
-    if problem.hazard is not None:
-        held = states.belief @ problem.hazard >= problem.hazard_limit
-        free = free & ~(held[:, None] & problem.risky)
-    return free
+    if problem.hazard is None:
+        return free
+    belief = states.belief / np.maximum(states.belief.sum(axis=1, keepdims=True), NEGLIGIBLE)
+    remaining = product(belief, problem.hazard[:, None] * (1.0 - problem.success))
+    safe = free & ~((remaining >= problem.hazard_limit) & problem.risky)
+    told = gains(problem, belief) > TELLING
+    stuck = np.logical_not(np.any(safe & told, axis=1, keepdims=True))
+    result: Bools = safe | (free & stuck & problem.is_repair)
+    return result
 
 
 @dataclass(frozen=True)

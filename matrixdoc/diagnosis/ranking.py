@@ -25,8 +25,9 @@ from matrixdoc.faults.priors import Fault
 
 Array = npt.NDArray[np.float64]
 
-GIVE_UP_MINUTES = 60.0
-"""What it costs when none of the suspects was it (common practice, no source)."""
+GIVE_UP_MINUTES = 120.0
+"""What it costs to begin anew when no suspect that is left is worth its minutes (common practice, no
+source): an evening at the bench with the boards out, or somebody else's help."""
 POWER_OFF_MINUTES, POWER_ON_MINUTES = 1.0, 0.5
 """Switch off, unplug and measure that capacitors are empty; plug in and start the self-test again
 (common practice, no source)."""
@@ -143,6 +144,10 @@ def build_problem(options: Sequence[Option], probability: Array, where: Circumst
     full = np.append(probability, rest)
     full /= full.sum()
     actions = tuple(_action(option) for option in options)
+    # Giving up on a cause that is on the list spares nothing: it has to be found anew and mended then.
+    due = np.zeros(len(full))
+    for h in range(len(probability)):
+        due[h] = min((o.check.minutes for o in options if o.mends and o.mends[h]), default=0.0)
     return Problem(
         full,
         actions,
@@ -150,6 +155,7 @@ def build_problem(options: Sequence[Option], probability: Array, where: Circumst
         power_minutes=(POWER_OFF_MINUTES, POWER_ON_MINUTES),
         power=where.power,
         give_up=GIVE_UP_MINUTES,
+        still_due=due,
         hazard=np.array(where.hazard) if any(where.hazard) else None,
         hazard_limit=where.hazard_limit,
     )
@@ -171,6 +177,7 @@ def _action(option: Option) -> Action:
             power=False,
             power_after=check.situation.power,
             tries=TRIES,
+            risk=check.situation.power,
         )
     power = check.situation.power
     return Action(check.key, minutes, option.tabulated[1], places=check.places, power=power, risk=power)

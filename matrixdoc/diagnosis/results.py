@@ -60,8 +60,9 @@ class ExpectedOutcome:
 
 @dataclass(frozen=True, slots=True)
 class RankedCheck:
-    """A check with its worth. ``information_bits`` is the expected drop of entropy over the
-    causes; ``value`` the figure that ranks it (bits per minute, repairs included).
+    """A check with its worth. ``minutes`` from where the person stands, panels and power included;
+    ``information_bits`` is the expected drop of entropy over the causes; ``value`` ranks it: the
+    expected minutes until the repair is finished when starting with this check, fewest first.
     """
 
     rank: int

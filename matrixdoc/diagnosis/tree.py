@@ -15,8 +15,7 @@ from typing import Literal
 import networkx as nx
 import numpy as np
 
-from matrixdoc.diagnosis.policy import BUDGET, decide, state_values
-from matrixdoc.diagnosis.policy_bases import giving_up
+from matrixdoc.diagnosis.policy import BUDGET, decide, giving_up, state_values
 from matrixdoc.diagnosis.policy_problem import Problem, States, every_step, keys
 
 StepKind = Literal["do", "cut", "give up", "done"]
@@ -87,10 +86,11 @@ class _Growth:
         """Settle what is done in a step."""
         step, state = self.steps[number], self.states[number]
         choices = decide(self.problem, state, self.budget)
-        if not choices:
-            step = replace(step, kind="done" if self.problem.identify else "give up")
-        elif choices[0].finish >= giving_up(self.problem):
-            step = replace(step, kind="give up")
+        stop = giving_up(self.problem, state)
+        if not choices and self.problem.identify:
+            step = replace(step, kind="done")
+        elif not choices or choices[0].finish >= stop:
+            step = replace(step, kind="give up", finish=stop)
         elif cut:
             finish = float(state_values(self.problem, state, np.ones(1), self.budget)[0])
             step = replace(step, kind="cut", action=choices[0].action, finish=finish)
@@ -138,10 +138,10 @@ def grow(problem: Problem, depth: int, mass: float, budget: int = BUDGET) -> Gro
             # A step that another branch has come to earlier is decided already.
             below.extend(n for n in growth.spread(number) if growth.steps[n].depth == level + 1)
         here, level = list(dict.fromkeys(below)), level + 1
-    return _valued(problem, growth.graph, growth.steps)
+    return _valued(growth.graph, growth.steps)
 
 
-def _valued(problem: Problem, graph: nx.DiGraph, steps: dict[int, TreeStep]) -> GrownTree:
+def _valued(graph: nx.DiGraph, steps: dict[int, TreeStep]) -> GrownTree:
     """Costs from the leaves up, probabilities from the root down, numbers in reading order."""
     # Reversed postorder from the root is a topological order: every parent before its children.
     order: list[int] = list(nx.dfs_postorder_nodes(graph, 1))[::-1]
@@ -153,7 +153,7 @@ def _valued(problem: Problem, graph: nx.DiGraph, steps: dict[int, TreeStep]) -> 
                 data["probability"] * finish[child] for _, child, data in graph.out_edges(number, data=True)
             )
         else:
-            finish[number] = {"cut": step.finish, "give up": giving_up(problem), "done": 0.0}[step.kind]
+            finish[number] = step.finish
     reached = dict.fromkeys(order, 0.0)
     reached[1] = 1.0
     for number in order:

@@ -147,8 +147,8 @@ class DirectTests:
         if mass < LEAST_MASS:
             return 0.0
         if position == len(self.order):
-            return mass * problem.give_up
-        give_up = mass * problem.give_up if self.stops else np.inf
+            return float(alive @ problem.stopping)
+        give_up = float(alive @ problem.stopping) if self.stops else np.inf
         h = int(self.order[position])
         test, outcome = self.test[h]
         if test < 0 or (test, 1) in done:
@@ -184,7 +184,7 @@ def oracle(problem: Problem) -> float:
         costs = [
             first[a] + (1.0 - s) * problem.prices[0, a] for a, s in enumerate(problem.success[h]) if s > 0.0
         ]
-        minutes.append(p * min([*costs, problem.give_up]))
+        minutes.append(p * min([*costs, problem.stopping[h]]))
     return float(sum(minutes))
 
 

@@ -92,7 +92,7 @@ def test_three_ways_to_write_one_chart(columns, rows, along, start, first, data)
         for (c, r), name in names.items()
     }
     common = {"numbered_from": start, "numbering": {"along": along, "first": first}}
-    ways = [
+    ways: list[dict[str, object]] = [
         {"chart": grid},
         {"chart": [list(line) for line in zip(*grid, strict=True)], "across": "rows"},
         {"by_number": {str(n): name for n, name in numbers.items()}, "size": f"{columns} x {rows}"},

@@ -49,6 +49,10 @@ def swap(one: str, two: str, matrix: str = "switch") -> SwapCells:
     return SwapCells(matrix=matrix, one=one, two=two)
 
 
+def chain_of(line: str, order: object, matrix: str = "switch") -> StateChain:
+    return StateChain.model_validate({"matrix": matrix, "line": line, "chain": order})
+
+
 def titles(wiring: Wiring, matrix: str = "switch") -> dict[str, str]:
     return {c.reference: c.title for c in wiring.matrices[matrix].cells}
 
@@ -118,15 +122,15 @@ def test_charts_from_0_are_corrected_by_their_own_numbers():
 
 
 def test_a_chain_is_stated():
-    chain = StateChain(matrix="switch", line="C3", chain="2 1")
+    chain = chain_of("C3", "2 1")
     after = corrected(form(), [chain])
     column = after.matrices["switch"].columns[2]
     assert column.chain_order == "known"
     assert after.parts["switch/C3R2/column_stub"].nets[0] == column.lug_nets[0]
     assert set(after.parts) == set(wire(TEXT).parts)
-    unknown = corrected(form(), [StateChain(matrix="switch", line="C1", chain="unknown")])
+    unknown = corrected(form(), [chain_of("C1", "unknown")])
     assert unknown.matrices["switch"].columns[0].chain_order == "unknown"
-    row = corrected(form(), [StateChain(matrix="switch", line="R2", chain=["C3", "C1", "C2"])])
+    row = corrected(form(), [chain_of("R2", ["C3", "C1", "C2"])])
     assert row.matrices["switch"].rows[1].chain_order == "known"
 
 
@@ -138,7 +142,7 @@ def test_moved_follows_devices_through_several_swaps():
         "switch/C3R1": "switch/C2R1",
     }
     assert moved([swap("C1R1", "C2R1"), swap("C1R1", "C2R1")]) == {}
-    assert moved([StateChain(matrix="switch", line="C1", chain="unknown")]) == {}
+    assert moved([chain_of("C1", "unknown")]) == {}
 
 
 CELLS = [f"C{c}R{r}" for c in (1, 2, 3) for r in (1, 2)]
@@ -155,7 +159,7 @@ def test_moved_says_where_the_names_went(pairs):
 
 
 def test_records_are_plain_and_come_back():
-    for correction in (swap("C1R1", "C2R1"), StateChain(matrix="lamp", line="R2", chain="1 3 2")):
+    for correction in (swap("C1R1", "C2R1"), chain_of("R2", "1 3 2", "lamp")):
         record = json.loads(json.dumps(correction_record(correction)))
         assert correction_from(record) == correction
     with pytest.raises(ValidationError):
@@ -169,9 +173,9 @@ def test_records_are_plain_and_come_back():
         (swap("C1R1", "C4R1"), "a cell from C1R1 to C3R2"),
         (swap("C1", "C2R1"), "a cell, such as C3R5"),
         (swap("C1R1", "c1r1"), "two cells"),
-        (StateChain(matrix="switch", line="C4", chain="1 2"), "a column or row of the chart"),
-        (StateChain(matrix="switch", line="up", chain="1 2"), "a column or row of the chart"),
-        (StateChain(matrix="switch", line="C2", chain="1 1"), "each cell once"),
+        (chain_of("C4", "1 2"), "a column or row of the chart"),
+        (chain_of("up", "1 2"), "a column or row of the chart"),
+        (chain_of("C2", "1 1"), "each cell once"),
     ],
 )
 def test_corrections_that_do_not_fit_are_told(correction, said):

@@ -32,8 +32,8 @@ GOLDEN = {
     """,
     "glass_orchard": """
         switch/decoder; switch/select1/logic; switch/select3/link; switch/C8/driver; switch/R6/sensing;
-        switch/C8R6/contact; coil matrix/C1/driver; coil matrix/C1/clamp; coil matrix/R2/clamp;
-        coil matrix/C3R2/winding; coil matrix/C3R2/diode; coil matrix/C3R2/row_stub; lamp/R9/driver;
+        switch/C8R6/contact; coil bank/C1/driver; coil bank/C1/clamp; coil bank/R2/clamp;
+        coil bank/C3R2/winding; coil bank/C3R2/diode; coil bank/C3R2/row_stub; lamp/R9/driver;
         lamp/C7/wire; lamp/C1R9/lamp; flash/pear/lamp; flash/pear/resistor; flash/pear/driver;
         coil/left flipper/power; coil/left flipper/hold drive/driver; coil/41/predriver; enable/play/link
     """,
@@ -152,9 +152,8 @@ def constructions(wiring: Wiring) -> set[str]:
     found |= {f"sensed by {p.type_name}" for p in wiring.parts.values() if p.kind == "sensing"}
     for lamp in wiring.lamps.values():
         if lamp.drive and not lamp.matrix:
-            found.add(
-                f"{wiring.parts[lamp.element].kind} on a {wiring.parts[_output(wiring, lamp.drive)].kind}"
-            )
+            output = wiring.parts[wiring.drives[lamp.drive].output]
+            found.add(f"{wiring.parts[lamp.element].kind} on a {output.kind}")
     for coil in wiring.coils.values():
         found |= {"switch-fired coil"} if coil.trigger else set()
         found |= {"flash lamp"} if wiring.parts[coil.element].kind == "lamp" else set()
@@ -172,10 +171,6 @@ def constructions(wiring: Wiring) -> set[str]:
     found |= {"normally closed"} if any(s.normally_closed for s in wiring.switches.values()) else set()
     found |= {"verified"} if any(p.verified for p in wiring.parts.values()) else set()
     return found
-
-
-def _output(wiring: Wiring, drive: str) -> str:
-    return wiring.drives[drive].output
 
 
 EVERY = {
@@ -247,9 +242,9 @@ def test_a_pulsed_coil_draws_what_ohms_law_says(name):
             assert amps > 0.5
             continue
         ohm = part.values["ohm"]
-        if coil.holds and reference.endswith("/hold") and name in ("kettle_hollow", "lantern_quay"):
-            # Power and hold winding in series once the end-of-stroke contact has opened.
-            ohm += wiring.parts[reference.removesuffix("hold") + "power"].values["ohm"]
+        before = [p for p in wiring.parts.values() if p.kind == "coil" and p.nets[1] == part.nets[0]]
+        # A hold winding behind its power winding works once the end-of-stroke contact has opened.
+        ohm += sum(p.values["ohm"] for p in before)
         ideal = rails["rail/coil"] / ohm
         assert 0.7 < amps / ideal < 1.05, reference
     (resting, certain), *_ = predictor(name).predict(Situation(), Look("resting coils"), ())

@@ -41,9 +41,11 @@ def test_chart_alone_is_a_machine():
 def test_block_charts_and_list_charts_say_the_same():
     block = form("title: A\nmatrices:\n  switch:\n    chart: |\n      | one | two |\n      three | -\n")
     listed = form("title: A\nmatrices: {switch: {chart: [[one, two], [three, '-']]}}")
-    assert [[c.strip() for c in row] for row in block.matrices["switch"].chart] == [
-        list(row) for row in listed.matrices["switch"].chart
+    assert [[c.strip() for c in row] for row in block.matrices["switch"].chart or ()] == [
+        ["one", "two"],
+        ["three", "-"],
     ]
+    assert listed.matrices["switch"].chart == (("one", "two"), ("three", "-"))
 
 
 def test_quantities_are_text_with_units():

@@ -56,10 +56,11 @@ def assert_sound(wiring: Wiring) -> None:
     assert_matrices(wiring, set(ends))
     assert_users(wiring)
     assert_optos(wiring)
+    nets = {*ends, GROUND}
     for one, two, where in wiring.neighbours:
         assert one < two
         assert where
-        assert {one, two} <= set(ends) | {GROUND}
+        assert {one, two} <= nets
     assert len({(one, two) for one, two, _ in wiring.neighbours}) == len(wiring.neighbours)
     for connector in wiring.connectors.values():
         for number, reference in enumerate(connector.pins, start=1):
@@ -72,11 +73,11 @@ def assert_drives(wiring: Wiring) -> None:
     for drive in wiring.drives.values():
         assert is_reference(drive.reference)
         assert drive.output in wiring.parts
-        assert set(drive.path) <= set(wiring.parts)
+        assert set(drive.path) <= wiring.parts.keys()
     for sensor in wiring.sensors.values():
         assert wiring.parts[sensor.reference].nets[0] == sensor.net
         assert 0 <= sensor.low_v <= sensor.high_v
-        assert set(sensor.path) <= set(wiring.parts)
+        assert set(sensor.path) <= wiring.parts.keys()
 
 
 def assert_matrices(wiring: Wiring, nets: set[str]) -> None:
@@ -84,7 +85,7 @@ def assert_matrices(wiring: Wiring, nets: set[str]) -> None:
         keys = {line.key: line for line in (*matrix.columns, *matrix.rows)}
         for line in keys.values():
             assert line.board_net in nets
-            assert set(line.parts) <= set(wiring.parts)
+            assert set(line.parts) <= wiring.parts.keys()
             assert set(line.lug_nets) <= nets
             assert (line.drive in wiring.drives) or (line.sensor in wiring.sensors)
         for cell in matrix.cells:
@@ -109,10 +110,10 @@ def assert_users(wiring: Wiring) -> None:
         assert not switch.sensor or switch.sensor in wiring.sensors
     for coil in wiring.coils.values():
         assert coil.element in coil.parts
-        assert set(coil.parts) <= set(wiring.parts)
-        assert {coil.drive, *coil.also} <= set(wiring.drives)
+        assert set(coil.parts) <= wiring.parts.keys()
+        assert {coil.drive, *coil.also} <= wiring.drives.keys()
         assert not coil.matrix or coil.matrix in wiring.matrices
-        assert set(coil.enable) <= set(wiring.parts)
+        assert set(coil.enable) <= wiring.parts.keys()
         assert not coil.fired_by or coil.fired_by in wiring.switches
         assert not coil.trigger or coil.trigger in wiring.sensors
     for lamp in wiring.lamps.values():

@@ -109,6 +109,7 @@ def small_machine(rng: np.random.Generator) -> Problem:
         place_minutes=places,
         power_minutes=(1.0, 0.5),
         give_up=60.0,
+        still_due=np.append(rng.uniform(0.0, 20.0, size=count), 0.0),
     )
 
 

@@ -52,7 +52,8 @@ class Optimum:
         known = self.known.get(key)
         if known is not None:
             return known
-        best = problem.give_up
+        due = [0.0] * len(belief) if problem.still_due is None else problem.still_due
+        best = problem.give_up + sum(b * float(d) for b, d in zip(belief, due, strict=True))
         held = (
             problem.hazard is not None
             and sum(b * h for b, h in zip(belief, problem.hazard, strict=True)) >= problem.hazard_limit

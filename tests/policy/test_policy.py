@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from matrixdoc.diagnosis.policy import BUDGET, base_cost, decide
 from matrixdoc.diagnosis.policy_bases import BASES
 from matrixdoc.diagnosis.policy_problem import Problem, check, entropy, every_step, gains, repair
+from matrixdoc.diagnosis.tree import grow
 from tests.policy.families import FAMILIES
 from tests.policy.optimum import Optimum
 from tests.policy.walk import policy_cost
@@ -48,7 +49,7 @@ def test_no_action_loses_information(name: str, seed: int) -> None:
 
 
 @given(names, seeds)
-@settings(max_examples=25)
+@settings(max_examples=16)
 def test_nothing_beats_the_optimum_and_rollout_beats_its_bases(name: str, seed: int) -> None:
     problem = problem_of(name, seed)
     best = Optimum(problem).start()
@@ -89,7 +90,7 @@ def test_the_policy_is_close_to_the_optimum(name: str) -> None:
     # The goals of the benchmark (mean at most 1.01, 95th percentile at most 1.04 over 200 cases), on
     # the first cases of each family with a little room for their small number.
     ratios = []
-    for seed in range(12):
+    for seed in range(5 if "imperfect" in name else 10):
         problem = FAMILIES[name](np.random.default_rng([12, seed]))
         ratios.append(policy_cost(problem) / Optimum(problem).start())
     assert min(ratios) >= 1.0 - 1e-9
@@ -141,6 +142,31 @@ def test_no_risky_action_while_the_hazard_is_probable() -> None:
     quiet = replace(problem, probability=np.array([0.2, 0.8, 0.0]))
     assert not quiet.held_back
     assert decide(quiet, quiet.start())[0].action == 0
+
+
+def test_no_repair_that_powers_up_a_probable_hazard_while_there_is_another_way() -> None:
+    # Both causes lock a coil. Mending one of them and switching on to see is the quickest, and burns the
+    # coil every second time: the dead check comes first, whatever it costs.
+    table = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 1.0]])
+    dead = check("dead", 20.0, table, power=False)
+    off = {"power": False, "power_after": True, "risk": True}
+    mends = (repair("one", 3.0, [1, 0, 0], **off), repair("two", 3.0, [0, 1, 0], **off))
+    hazard = np.array([1.0, 1.0, 0.0])
+    problem = Problem(np.array([0.5, 0.5, 0.0]), (dead, *mends), hazard=hazard, hazard_limit=0.3)
+    assert [problem.actions[c.action].name for c in decide(problem, problem.start())] == ["dead"]
+    assert policy_cost(problem) == pytest.approx(23.0)
+    # With nothing else left to do, repairs stay possible; their cautions say what may happen.
+    alone = replace(problem, actions=mends)
+    assert len(decide(alone, alone.start())) == 2
+    assert policy_cost(alone) == pytest.approx(4.5)
+
+
+def test_without_anything_to_do_there_is_nothing_to_decide() -> None:
+    problem = Problem(np.array([0.7, 0.3]), (), give_up=60.0)
+    assert decide(problem, problem.start()) == ()
+    tree = grow(problem, 5, 0.0)
+    assert [s.kind for s in tree.steps.values()] == ["give up"]
+    assert tree.minutes == 60.0
 
 
 @given(names, seeds)

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from matrixdoc.diagnosis.policy_bases import BASES, LEAST_WEIGHT, TELLING, base_values, choose, repair_picks
-from matrixdoc.diagnosis.policy_problem import Problem, States, check, repair
+from matrixdoc.diagnosis.policy_bases import BASES, LEAST_WEIGHT, base_values, choose, repair_picks
+from matrixdoc.diagnosis.policy_problem import TELLING, Problem, States, check, repair
 from matrixdoc.diagnosis.tree import GrownTree, grow
 from tests.policy.families import FAMILIES
 from tests.policy.walk import policy_cost
@@ -43,7 +43,7 @@ def simulate(problem: Problem, tree: GrownTree, cause: int) -> float:
         if share <= 0.0:
             return 0.0
         if step.kind == "give up":
-            return share * problem.give_up
+            return share * float(stopping(problem)[cause])
         if step.kind == "done":
             return 0.0
         if step.kind == "cut":
@@ -63,12 +63,17 @@ def simulate(problem: Problem, tree: GrownTree, cause: int) -> float:
     return walk(1, problem.start(), 1.0)
 
 
+def stopping(problem: Problem) -> Vector:
+    """Minutes of giving up under each cause."""
+    due = np.zeros(len(problem.probability)) if problem.still_due is None else problem.still_due
+    return min(problem.give_up, 1e9) + due
+
+
 def base_minutes(problem: Problem, state: States) -> Vector:
     """Minutes under each cause of going on by the base policy that is cheapest on average."""
     plans = [_base(problem, state, base, 1.0) for base in BASES]
-    given_up = np.full(len(problem.probability), problem.give_up)
     if np.isfinite(problem.give_up):
-        plans.append(given_up)
+        plans.append(stopping(problem))
     return min(plans, key=lambda plan: float(state.belief[0] @ plan))
 
 
@@ -97,10 +102,10 @@ def _base(problem: Problem, state: States, base, weight: float) -> Vector:
 
 def _repairs(problem: Problem, state: States) -> Vector:
     """Repairs by probability over cost, stopped where that is cheapest on average."""
-    give_up = min(problem.give_up, 1e9)
+    stop = stopping(problem)
     alive = np.ones(len(problem.probability))
     spent = np.zeros(len(problem.probability))
-    plans = [alive * give_up]
+    plans = [alive * stop]
     now = state
     while True:
         mass = float(alive @ state.belief[0])
@@ -111,14 +116,15 @@ def _repairs(problem: Problem, state: States) -> Vector:
         action = int(problem.repairs[pick[0]])
         after = alive * (1.0 - problem.success[:, action])
         rest = float(after @ state.belief[0])
-        if (mass - rest) * give_up <= price[0, pick[0]] * mass:
+        left_over = np.where(rest > 1e-12, after, 0.0)
+        if float(((alive - left_over) * stop) @ state.belief[0]) <= price[0, pick[0]] * mass:
             break
         spent = spent + alive * price[0, pick[0]]
         alive = after if rest > 1e-12 else np.where(state.belief[0] > 0.0, 0.0, after)
         left = now.left.copy()
         left[0, action] -= 1
         now = States(state.belief, left, problem.after[now.setup, action])
-        plans.append(spent + alive * give_up)
+        plans.append(spent + alive * stop)
     return min(plans, key=lambda plan: float(plan @ state.belief[0]))
 
 

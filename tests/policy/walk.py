@@ -20,10 +20,12 @@ def policy_cost(problem: Problem) -> float:
 
     def _cost(state: States) -> float:
         choices = decide(problem, state)
+        due = np.zeros(len(problem.probability)) if problem.still_due is None else problem.still_due
+        stop = problem.give_up + float(state.belief[0] @ due)
         if not choices:
-            return 0.0 if finished(problem, state) else problem.give_up
-        if choices[0].finish >= problem.give_up:
-            return problem.give_up
+            return 0.0 if finished(problem, state) else stop
+        if choices[0].finish >= stop:
+            return stop
         step = every_step(problem, state, np.array([choices[0].action]))
         onward = sum(p * cost(step.states.take(np.array([i]))) for i, p in enumerate(step.probability))
         return float(choices[0].minutes + onward)
