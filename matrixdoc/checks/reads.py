@@ -250,9 +250,7 @@ class Reads:
                 if entry.matrix:
                     keys = [phase] if phase else [k for k in self.columns if k not in inside]
                     read = {
-                        self.cell_name(entry.matrix, k[1], entry.row)
-                        for k in keys
-                        if k is not None and k[0] == entry.matrix
+                        self.cell_name(entry.matrix, k[1], entry.row) for k in keys if k[0] == entry.matrix
                     }
                 else:
                     # A direct input is read in every phase alike; the last phase stands for all.

@@ -156,8 +156,12 @@ class Engine:
 
     def analyse(self, told: Told) -> Analysis:
         """The analysis of what was told, remembered."""
-        key = (told.findings, tuple(tuple(sorted(m.items())) for m in told.mended), told.disturbed)
-        key = (*key, tuple(sorted(told.mended_now.items())))
+        key = (
+            told.findings,
+            tuple(tuple(sorted(m.items())) for m in told.mended),
+            told.disturbed,
+            tuple(sorted(told.mended_now.items())),
+        )
         known = self._analyses.get(key)
         if known is None:
             evidence = Evidence(

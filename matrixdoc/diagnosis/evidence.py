@@ -386,4 +386,4 @@ def predictor_anchors(predictor: Predictor) -> Anchors:
     """The anchors of ``predictor``, made once and kept with it."""
     if predictor.anchors is None:
         predictor.anchors = Anchors(predictor)
-    return cast(Anchors, predictor.anchors)
+    return cast("Anchors", predictor.anchors)

@@ -349,7 +349,14 @@ class _Reader:
         )
 
     def catalogue(self, document: Mapping[str, Any], digest: str) -> Catalogue:
-        known = {"format": int, "sources": dict, "kind": dict, "service": list, "condition": list, "cascade": list}
+        known = {
+            "format": int,
+            "sources": dict,
+            "kind": dict,
+            "service": list,
+            "condition": list,
+            "cascade": list,
+        }
         table = self.table(dict(document), known, "top")
         if table.get("format") != 1:
             self.wrong("top", f"format should be 1, not {table.get('format')!r}")

@@ -33,7 +33,9 @@ def median_ms(action: Callable[[], object], runs: int = RUNS) -> float:
 
 def start_up_ms(*words: str) -> float:
     """Median wall time of one command in its own process."""
-    return median_ms(lambda: subprocess.run([sys.executable, *words], check=True, capture_output=True, cwd=ROOT))
+    return median_ms(
+        lambda: subprocess.run([sys.executable, *words], check=True, capture_output=True, cwd=ROOT)
+    )
 
 
 def main() -> None:
@@ -62,9 +64,7 @@ def main() -> None:
         "a dead switch": [press(switches[9], good=False)],
         "a dark lamp": [Finding(Situation(lamps=(ALL_LAMPS,)), Look("lamp", lamps[9]), "off")],
         "a dead coil": [Finding(Situation(pulsed=coils[3]), Look("coil", coils[3]), "nothing")],
-        "a walk with a dead column": [
-            press(s, good=not s.startswith("switch/C2")) for s in switches
-        ],
+        "a walk with a dead column": [press(s, good=not s.startswith("switch/C2")) for s in switches],
     }
     for words, findings in reports.items():
 

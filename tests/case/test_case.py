@@ -12,6 +12,8 @@ from matrixdoc.checks.situation import ALL_LAMPS, Finding, Look, Situation
 from matrixdoc.definition.library import load_machine
 from matrixdoc.faults.priors import Fault
 
+NOWHERE = Look("meter", function="volts", red="nowhere", black="ground")
+
 
 @pytest.fixture(scope="module")
 def machine():
@@ -56,7 +58,9 @@ def test_taking_back_and_taking_that_back(new_case) -> None:
 
 
 def test_undo_takes_the_newest_entry_of_the_same_person(new_case) -> None:
-    case = new_case.with_note("one", author="ada").with_note("two", author="bo").with_note("three", author="ada")
+    case = (
+        new_case.with_note("one", author="ada").with_note("two", author="bo").with_note("three", author="ada")
+    )
     last = case.last_own_entry("bo")
     assert last is not None
     assert last.text == "two"
@@ -68,14 +72,17 @@ def test_unknown_devices_are_refused_by_name(new_case) -> None:
     with pytest.raises(UnknownDeviceError, match="no coil"):
         new_case.with_finding(Finding(Situation(pulsed="coil/99"), Look("coil", "coil/99"), "fires"))
     with pytest.raises(UnknownDeviceError, match="no net"):
-        look = Look("meter", function="volts", red="nowhere", black="ground")
-        new_case.with_finding(Finding(Situation(), look, 5.0))
+        new_case.with_finding(Finding(Situation(), NOWHERE, 5.0))
     with pytest.raises(CaseError, match="no such part"):
         new_case.with_repair(("switch/C9R9/contact",), "clean")
 
 
 def test_the_order_of_findings_does_not_matter(new_case) -> None:
-    findings = [pressed(new_case, "C3R5"), pressed(new_case, "C3R8", "C3R8"), pressed(new_case, "C8R5", "C8R5")]
+    findings = [
+        pressed(new_case, "C3R5"),
+        pressed(new_case, "C3R8", "C3R8"),
+        pressed(new_case, "C8R5", "C8R5"),
+    ]
     answers = []
     for order in itertools.permutations(findings):
         case = new_case
@@ -164,6 +171,8 @@ def test_what_a_fault_shows_and_what_it_then_names_agree(new_case) -> None:
     case = new_case
     for row in range(1, 9):
         held = Situation(held=(f"switch/C4R{row}",))
-        case = case.with_finding(Finding(held, Look("reads"), case.simulate((fault,), held, Look("reads"))[0][0]))
+        case = case.with_finding(
+            Finding(held, Look("reads"), case.simulate((fault,), held, Look("reads"))[0][0])
+        )
     members = {m[0].part for c in case.diagnose().causes[:4] for m, _ in c.members}
     assert "switch/C4/driver" in members

@@ -59,7 +59,10 @@ def test_what_reads_all_the_time_may_be_left_out_of_a_press() -> None:
     assert without < 0.02
 
 
-@pytest.mark.parametrize(("predicted", "seen", "least", "most"), [(5.0, 5.0, 0.99, 1.0), (5.0, 4.4, 0.02, 0.3), (5.0, 0.0, 0.0, 1e-6)])
+@pytest.mark.parametrize(
+    ("predicted", "seen", "least", "most"),
+    [(5.0, 5.0, 0.99, 1.0), (5.0, 4.4, 0.02, 0.3), (5.0, 0.0, 0.0, 1e-6)],
+)
 def test_volts_spread_with_tolerance(predicted: float, seen: float, least: float, most: float) -> None:
     assert least <= reading_matches(VOLTS, predicted, seen) <= most
 

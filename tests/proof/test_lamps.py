@@ -26,7 +26,8 @@ from tests.proof.expansion import expand
 from tests.proof.machine import Grid, Machine
 from tests.proof.simulate import Volts, by_neospice, by_ngspice
 
-SHIPPED_SCANS, STYLED_SCANS, PER_MACHINE = 6, 6, 3
+SHIPPED_SCANS, STYLED_SCANS, PER_MACHINE = 4, 4, 2
+WITH_LAMPS = [name for name in SHIPPED if expand(text_of(name, 0)).lamps]
 POWER_SHARE = 0.01
 DARK = 1e-4
 """Of the design power (or design current): less is dark, and not compared by its share."""
@@ -172,7 +173,7 @@ def check(scan: LampScan, theirs: list[Volts | None], tally: Tally) -> None:
 
 
 @pytest.mark.parametrize("simulator", ["neospice", pytest.param("ngspice", marks=pytest.mark.ngspice)])
-@pytest.mark.parametrize("name", [*SHIPPED, *LAMP_STYLES])
+@pytest.mark.parametrize("name", [*WITH_LAMPS, *LAMP_STYLES])
 def test_random_lamp_scans(name, simulator, record_property, tmp_path):
     tally = Tally(f"{name}, {simulator}")
     found = scans(name)
@@ -186,11 +187,11 @@ def test_random_lamp_scans(name, simulator, record_property, tmp_path):
     assert tally.readings > tally.situations
 
 
-@pytest.mark.parametrize("name", SHIPPED)
+@pytest.mark.parametrize("name", WITH_LAMPS)
 @pytest.mark.parametrize("start", [0.1, 4.0])
 def test_another_loop_settles_to_the_same(name, start):
     # Started cold and started far too hot, without damping, with the simulator in the loop.
-    for scan in scans(name)[:2]:
+    for scan in scans(name)[:1]:
         filaments = [lamp for lamp, state in scan.states.items() if not math.isnan(state.ohm)]
         ohms = {lamp: start * scan.machine.elements[lamp].values["ohm"] for lamp in filaments}
         nets = [scan.machine.net(*end) for end in scan.looked]

@@ -22,7 +22,7 @@ from tests.proof.expansion import expand
 from tests.proof.machine import Machine, Winding
 from tests.proof.simulate import Volts, by_neospice, by_ngspice
 
-SHIPPED_MOMENTS, MADE_UP_MOMENTS, PER_MACHINE = 40, 40, 10
+SHIPPED_MOMENTS, MADE_UP_MOMENTS, PER_MACHINE = 16, 24, 6
 OUTPUTS = "outputs"
 ROOTS = (
     "coil/",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cache
 
 import pytest
 
@@ -26,7 +26,7 @@ from tests.proof.expansion import expand
 from tests.proof.machine import Grid, Machine
 from tests.proof.simulate import Volts, by_neospice, by_ngspice
 
-SHIPPED_SITUATIONS, STYLED_SITUATIONS = 100, 50
+SHIPPED_SITUATIONS, STYLED_SITUATIONS, PHASES = 60, 40, 2
 PER_MACHINE = 10
 """Situations of one made-up machine; then another one of the same style is made up."""
 
@@ -52,8 +52,8 @@ def situation(
     return random_moment(rng, machine, frozenset(on), near, own, mine)
 
 
-def points_of(machine: Machine, grid: Grid, moment: Moment) -> list[Point]:
-    """One point for each strobed column: its name, the moment, the terminals looked at, the deck."""
+def points_of(rng: random.Random, machine: Machine, grid: Grid, moment: Moment) -> list[Point]:
+    """One point for some strobed columns: its name, the moment, the terminals looked at, the deck."""
     looked = [(i.sensing, 0) for i in grid.inputs.values()]
     looked += [(c.output, 0) for c in grid.drivers.values()]
     closed = [cell.element for cell in grid.cells.values() if cell.element in moment.on]
@@ -61,7 +61,9 @@ def points_of(machine: Machine, grid: Grid, moment: Moment) -> list[Point]:
     ends = [(reference, end) for reference in moment.damage for end in range(2)]
     looked += [end for end in ends if end not in looked]
     found = []
-    for column in grid.phases:
+    busy = sorted({c.column for c in grid.cells.values() if c.element in moment.on})
+    phases = {rng.choice(busy or grid.phases), *rng.sample(grid.phases, PHASES - 1)}
+    for column in sorted(phases):
         here = replace(moment, on=moment.on | {grid.drivers[column].output})
         nets = [machine.net(*end) for end in looked]
         found.append((column, here, looked, deck_for(machine, here, nets)))
@@ -118,7 +120,7 @@ class Case:
     start: int
 
 
-@lru_cache(maxsize=1)
+@cache
 def cases(name: str) -> list[Case]:
     """All situations of one style, over one machine or several made-up ones."""
     count = scaled(SHIPPED_SITUATIONS if name in SHIPPED else STYLED_SITUATIONS)
@@ -130,7 +132,7 @@ def cases(name: str) -> list[Case]:
         for grid in machine.switches.values():
             rng = random.Random(f"{seed()} {name} {start} {grid.name}")
             moments = [situation(rng, machine, grid, bridges) for _ in range(min(each, count - start))]
-            points = [(m, point) for m in moments for point in points_of(machine, grid, m)]
+            points = [(m, point) for m in moments for point in points_of(rng, machine, grid, m)]
             ours = operating_points(circuit, [instant_of(circuit, p[1], p[2]) for _, p in points])
             found.append(Case(machine, grid, circuit, len(moments), points, ours, start))
     return found
@@ -161,7 +163,7 @@ def test_random_switch_situations(name, simulator, record_property, tmp_path):
         check(case, name, theirs, tally)
     record_property("proof volts and readings", tally.row())
     assert not tally.verdict(), tally.verdict()
-    assert tally.readings > 10 * tally.situations
+    assert tally.readings > 4 * tally.situations
 
 
 @pytest.mark.parametrize("name", SHIPPED)
@@ -176,5 +178,5 @@ def test_the_comparison_finds_a_wrong_circuit(name):
     changed = [(m, (*point[:3], deck)) for (m, point), deck in zip(points, decks, strict=True)]
     wrong = replace(case, points=changed, ours=case.ours[:80])
     check(wrong, name, by_neospice(decks), tally)
-    assert tally.differing > 20
+    assert tally.differing > 10
     assert len(tally.failures) > 2 * tally.differing
