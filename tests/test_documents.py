@@ -25,7 +25,9 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 DOCUMENTS = {"README.md": README, "DEVELOPERS.md": DEVELOPERS}
 FENCE = re.compile(r"^```(\w*)\n(.*?)^```", re.MULTILINE | re.DOTALL)
-PATH = re.compile(r"(?:\.ci|demo|machine_defs|matrixdoc|tests)/[\w./*-]*|README\.md|DEVELOPERS\.md|pyproject\.toml")
+PATH = re.compile(
+    r"(?:\.ci|demo|machine_defs|matrixdoc|tests)/[\w./*-]*|README\.md|DEVELOPERS\.md|pyproject\.toml"
+)
 NEEDS_A_TERMINAL = ("bench",)
 
 

@@ -41,7 +41,7 @@ from matrixdoc.faults.conditions import ServiceConditions
 from matrixdoc.faults.priors import Fault, possible_faults
 
 PARTS_CONSIDERED = 12
-SUSPECTS_CONSIDERED = 24
+SUSPECTS_CONSIDERED = 40
 DONE_WITH = 0.15
 """A complaint that is still there with less probability than this is repaired and proven."""
 WORTH_A_SECOND_LOOK = 0.2

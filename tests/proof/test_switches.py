@@ -171,12 +171,12 @@ def test_the_comparison_finds_a_wrong_circuit(name):
     # Every diode of the simulated machine backwards, its damage left out: readings and volts differ.
     case, tally = cases(name)[0], Tally(name)
     turned = {c.diode: Damage(turned=True) for c in case.grid.cells.values()}
-    points = case.points[:80]
+    points = case.points[:16]
     nets = [[case.machine.net(*end) for end in point[2]] for _, point in points]
     moments = [Moment(point[1].on, turned) for _, point in points]
     decks = [deck_for(case.machine, moment, some) for moment, some in zip(moments, nets, strict=True)]
     changed = [(m, (*point[:3], deck)) for (m, point), deck in zip(points, decks, strict=True)]
-    wrong = replace(case, points=changed, ours=case.ours[:80])
+    wrong = replace(case, points=changed, ours=case.ours[:16])
     check(wrong, name, by_neospice(decks), tally)
-    assert tally.differing > 10
+    assert tally.differing > 3
     assert len(tally.failures) > 2 * tally.differing
