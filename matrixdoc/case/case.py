@@ -7,7 +7,7 @@ ever acknowledged is lost. Times and authors come in from the edge; nothing here
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
@@ -49,6 +49,15 @@ class Entry:
     action: str = ""
     target: int = 0
     text: str = ""
+
+
+def _moved_finding(finding: Finding, moved: Mapping[str, str]) -> Finding:
+    situation = finding.situation
+    look = finding.look
+    if look.kind == "lamp":
+        look = replace(look, target=moved.get(look.target, look.target))
+    held = tuple(sorted(moved.get(h, h) for h in situation.held))
+    return replace(finding, situation=replace(situation, held=held), look=look)
 
 
 @dataclass(frozen=True)
@@ -121,6 +130,23 @@ class Case:
     def with_note(self, text: str, *, time: str = "", author: str = "") -> Case:
         """The case with a free remark; it changes no probability."""
         return self._with(Entry(self.next_number, "note", time, author, text=text))
+
+    def on_corrected(
+        self, wiring: Wiring, moved: Mapping[str, str], text: str, *, time: str = "", author: str = ""
+    ) -> Case:
+        """The same entries on a corrected definition, with a note that says what was corrected.
+
+        ``moved`` gives, for a device that is elsewhere now, its new reference: whoever held a switch
+        held it by its name. What the machine showed stays by place.
+        """
+        entries = tuple(
+            replace(e, finding=_moved_finding(e.finding, moved)) if e.finding is not None else e
+            for e in self.entries
+        )
+        session = Session(wiring, self.settings)
+        return replace(self, wiring=wiring, entries=entries, session=session).with_note(
+            text, time=time, author=author
+        )
 
     @property
     def standing(self) -> tuple[Entry, ...]:

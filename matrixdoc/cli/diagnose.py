@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from matrixdoc.case.case import Case
 from matrixdoc.case.report import case_from_report
+from matrixdoc.cli.correct import corrected_case
 from matrixdoc.cli.inputs import NothingSeenError, laid_over, load, read_symptoms, talk
 from matrixdoc.cli.text import heading, labelled, minutes, safe, share, wrapped
 from matrixdoc.definition.wiring import Wiring
@@ -36,6 +37,8 @@ def diagnose(arguments: argparse.Namespace) -> int:
         )
     settings = laid_over(report.settings, arguments, wiring)
     case = case_from_report(wiring, report, settings=settings)
+    case = corrected_case(case, arguments.machine, arguments.correct)
+    wiring = case.wiring
     cautions = case.cautions()
     if arguments.json:
         for caution in cautions:

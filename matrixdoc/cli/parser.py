@@ -265,6 +265,13 @@ def _diagnose(commands: Commands) -> None:
     _machine(parser)
     _saw(parser)
     parser.add_argument("--top", metavar="N", type=_number(1), default=5, help="causes and checks shown (5)")
+    parser.add_argument(
+        "--correct",
+        metavar="SENTENCE",
+        action="append",
+        default=[],
+        help='put the chart right first: "swap switch C3R2 C2R3", "chain switch C1 1 3 2"',
+    )
     _conditions(parser)
     _json(parser, "diagnose")
 

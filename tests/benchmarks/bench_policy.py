@@ -60,44 +60,69 @@ def families(cases: int, seed: int) -> None:
     print("\ngoals for rollout: mean at most 1.01, 95th percentile at most 1.04\n")
 
 
-def reports(wiring: Wiring) -> dict[str, list[Finding]]:
-    """Reports of the usual kinds, from the charts of any machine."""
-    usual = frozenset(r for r, s in wiring.switches.items() if s.normally_closed and s.matrix)
+Reports = dict[str, list[Finding]]
+
+
+def switch_reports(wiring: Wiring) -> Reports:
+    """One dead switch, one that always reads, a dead column, a dead row."""
+    usual = frozenset(r for r, s in wiring.switches.items() if s.normally_closed and (s.matrix or s.sensor))
     cells = [c for m in wiring.matrices.values() if m.device == "switch" for c in m.cells]
-    cells = [c for c in cells if c.reference not in usual]
-    lamps = [c for m in wiring.matrices.values() if m.device == "lamp" for c in m.cells]
-    coils = [r for r, coil in wiring.coils.items() if not coil.holds and coil.drive]
-    found: dict[str, list[Finding]] = {}
+    cells = [c for c in cells if c.reference in wiring.switches and c.reference not in usual]
+    if len(cells) < 8:
+        return {}
 
     def press(reference: str, *, good: bool) -> Finding:
         seen = usual | ({reference} if good else frozenset())
         return Finding(Situation(held=(reference,)), Look("reads"), seen)
 
-    for n in (len(cells) // 7, len(cells) // 2, len(cells) - 4):
-        found[f"dead switch {cells[n].reference}"] = [press(cells[n].reference, good=False)]
     middle = cells[len(cells) // 2]
+    chosen = (cells[len(cells) // 7], middle, cells[-4])
+    found = {f"dead switch {c.reference}": [press(c.reference, good=False)] for c in chosen}
     others = [press(c.reference, good=True) for c in cells if c is not middle]
     found["the same switch, all others fine"] = [press(middle.reference, good=False), *others]
     found["switch that always reads"] = [Finding(Situation(), Look("reads"), usual | {middle.reference})]
     found["dead switch column"] = [press(c.reference, good=c.column != middle.column) for c in cells]
     found["dead switch row"] = [press(c.reference, good=c.row != middle.row) for c in cells]
+    return found
+
+
+def lamp_reports(wiring: Wiring) -> Reports:
+    """One dark lamp, a dark column, a dark row."""
+    lamps = [c for m in wiring.matrices.values() if m.device == "lamp" for c in m.cells]
+    if not lamps:
+        return {}
 
     def lit(reference: str, *, good: bool) -> Finding:
         return Finding(Situation(lamps=(ALL_LAMPS,)), Look("lamp", reference), "normal" if good else "off")
 
     lamp = lamps[len(lamps) // 2]
-    found["dark lamp"] = [lit(lamp.reference, good=False)]
-    found["the same lamp, all others fine"] = [lit(c.reference, good=c is not lamp) for c in lamps]
-    found["dark lamp column"] = [lit(c.reference, good=c.column != lamp.column) for c in lamps]
-    found["dark lamp row"] = [lit(c.reference, good=c.row != lamp.row) for c in lamps]
+    return {
+        "dark lamp": [lit(lamp.reference, good=False)],
+        "the same lamp, all others fine": [lit(c.reference, good=c is not lamp) for c in lamps],
+        "dark lamp column": [lit(c.reference, good=c.column != lamp.column) for c in lamps],
+        "dark lamp row": [lit(c.reference, good=c.row != lamp.row) for c in lamps],
+    }
+
+
+def coil_reports(wiring: Wiring) -> Reports:
+    """One dead coil, all dead, one locked on."""
+    coils = [r for r, coil in wiring.coils.items() if not coil.holds and coil.drive]
+    if not coils:
+        return {}
     coil = coils[len(coils) // 3]
-    found["dead coil"] = [Finding(Situation(pulsed=coil), Look("coil", coil), "nothing")]
-    found["the same coil, all others fine"] = [
-        Finding(Situation(pulsed=c), Look("coil", c), "nothing" if c == coil else "fires") for c in coils
-    ]
-    found["all coils dead"] = [Finding(Situation(pulsed=c), Look("coil", c), "nothing") for c in coils]
-    found["coil locked on"] = [Finding(Situation(), Look("resting coils"), frozenset({coil}))]
-    return found
+    return {
+        "dead coil": [Finding(Situation(pulsed=coil), Look("coil", coil), "nothing")],
+        "the same coil, all others fine": [
+            Finding(Situation(pulsed=c), Look("coil", c), "nothing" if c == coil else "fires") for c in coils
+        ],
+        "all coils dead": [Finding(Situation(pulsed=c), Look("coil", c), "nothing") for c in coils],
+        "coil locked on": [Finding(Situation(), Look("resting coils"), frozenset({coil}))],
+    }
+
+
+def reports(wiring: Wiring) -> Reports:
+    """Reports of the usual kinds, from the charts of any machine."""
+    return {**switch_reports(wiring), **lamp_reports(wiring), **coil_reports(wiring)}
 
 
 class DirectTests:
