@@ -27,15 +27,22 @@ from matrixdoc.diagnosis.policy_problem import (
     Ints,
     Problem,
     States,
+    Step,
     allowed,
     costs,
     every_step,
+    follow,
     gains,
     keys,
+    product,
 )
 
 BUDGET = 20_000
 """States that one decision may look at."""
+DEEPER_BUDGET = 4_000
+"""States that looking one step deeper may cost; small, since it is done within a person's patience."""
+LEADERS = 4
+"""Choices that are looked at one step deeper."""
 TIE = 1e-9
 USEFUL = 1e-7
 """A repair that cures less often than this, or a check that tells fewer bits, is not offered."""
@@ -72,8 +79,10 @@ def finished(problem: Problem, state: States) -> bool:
     return problem.identify and bool(state.belief.max() >= 1.0 - TELLING)
 
 
-def state_values(problem: Problem, states: States, weight: Array, budget: int = BUDGET) -> Array:
-    """(N,) expected minutes to finish from each state by the cheapest base policy."""
+def state_values(problem: Problem, states: States, weight: Array, budget: int = BUDGET) -> tuple[Array, int]:
+    """(N,) expected minutes to finish from each state by the cheapest base policy, and the number of
+    states that were looked at. ``weight`` (N,) says how probable each is.
+    """
     # Several checks often come to the same state: it is looked at once, with its whole weight.
     number: dict[bytes, int] = {}
     place = np.array([number.setdefault(key, len(number)) for key in keys(problem, states)], dtype=np.intp)
@@ -81,15 +90,19 @@ def state_values(problem: Problem, states: States, weight: Array, budget: int = 
     weights = np.bincount(place, weight, minlength=len(number)).astype(float)
     distinct = states.take(first)
     best = distinct.belief @ problem.stopping
+    total = 0
     for base in BASES:
-        values, _ = base_values(problem, distinct, weights, base, budget // len(BASES))
+        values, count = base_values(problem, distinct, weights, base, budget // len(BASES))
         best = np.minimum(best, values)
+        total += count
     result: Array = best[place]
-    return result
+    return result, total
 
 
 def decide(problem: Problem, state: States, budget: int = BUDGET) -> tuple[Choice, ...]:
     """Every useful action with its expected minutes to finish, the cheapest first.
+
+    Where the problem is small enough, the leading choices are looked at one step deeper.
 
     Args:
         problem: what may be wrong and what can be done.
@@ -103,15 +116,43 @@ def decide(problem: Problem, state: States, budget: int = BUDGET) -> tuple[Choic
     if finished(problem, state) or not len(actions):
         return ()
     step = every_step(problem, state, actions)
-    values = state_values(problem, step.states, step.probability, budget)
     price = costs(problem, state)[0, actions]
-    onward = np.bincount(step.parent, step.probability * values, minlength=len(actions))
+    values, count = state_values(problem, step.states, step.probability, budget)
+    onward = _onward(step, values, len(actions))
+    leaders = np.argsort(price + onward, kind="stable")[:LEADERS]
+    rows = np.nonzero(np.isin(step.parent, leaders))[0]
+    # Each of these states costs about as much as this one did.
+    if len(rows) * count <= min(budget, DEEPER_BUDGET):
+        deeper = _step_deeper(problem, step.states.take(rows), step.probability[rows], budget)
+        values[rows] = np.minimum(values[rows], deeper)
+        onward = _onward(step, values, len(actions))
     told = gains(problem, state.belief)[0, actions]
     found = [
         Choice(int(a), float(c + v), float(c), float(b))
         for a, c, v, b in zip(actions, price, onward, told, strict=True)
     ]
     return tuple(sorted(found, key=lambda c: (round(c.finish / TIE), c.action)))
+
+
+def _onward(step: Step, values: Array, count: int) -> Array:
+    """(actions,) expected minutes after each action."""
+    return np.bincount(step.parent, step.probability * values, minlength=count).astype(float)
+
+
+def _step_deeper(problem: Problem, states: States, weight: Array, budget: int) -> Array:
+    """(N,) expected minutes to finish from each state by its best action, then a base policy."""
+    best = np.full(len(states), np.inf)
+    told = gains(problem, states.belief)
+    cures = product(states.belief, problem.success)
+    row, action = np.nonzero(allowed(problem, states) & ((told > USEFUL) | (cures > USEFUL)))
+    if not len(row):
+        return best
+    step = follow(problem, states.take(row), action)
+    reached = weight[row][step.parent] * step.probability
+    values, _ = state_values(problem, step.states, reached, budget)
+    found = costs(problem, states)[row, action] + _onward(step, values, len(row))
+    np.minimum.at(best, row, found)
+    return best
 
 
 def base_cost(problem: Problem, base: Base, budget: int = BUDGET) -> float:

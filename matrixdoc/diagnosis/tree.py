@@ -92,7 +92,7 @@ class _Growth:
         elif not choices or choices[0].finish >= stop:
             step = replace(step, kind="give up", finish=stop)
         elif cut:
-            finish = float(state_values(self.problem, state, np.ones(1), self.budget)[0])
+            finish = float(state_values(self.problem, state, np.ones(1), self.budget)[0][0])
             step = replace(step, kind="cut", action=choices[0].action, finish=finish)
         else:
             step = replace(step, kind="do", action=choices[0].action, minutes=choices[0].minutes)

@@ -15,7 +15,7 @@ from tests.proof.definitions import SHIPPED, text_of
 from tests.proof.expansion import expand
 from tests.proof.machine import EARTH, Element, Machine
 
-MOMENTS = 2
+MOMENTS = 1
 LEAK_A = 1e-9
 """What a net may miss: g_min (1e-12 S) at some tens of volts, and rounding."""
 

@@ -26,7 +26,7 @@ from tests.proof.expansion import expand
 from tests.proof.machine import Grid, Machine
 from tests.proof.simulate import Volts, by_neospice, by_ngspice
 
-SHIPPED_SCANS, STYLED_SCANS, PER_MACHINE = 4, 4, 2
+SHIPPED_SCANS, STYLED_SCANS, PER_MACHINE = 3, 4, 2
 WITH_LAMPS = [name for name in SHIPPED if expand(text_of(name, 0)).lamps]
 POWER_SHARE = 0.01
 DARK = 1e-4

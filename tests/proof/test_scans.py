@@ -28,7 +28,7 @@ from tests.proof.expansion import expand
 from tests.proof.machine import Command, Grid, Input, Machine
 from tests.proof.simulate import Volts, by_neospice
 
-SHIPPED_SCANS, STYLED_SCANS, PER_MACHINE = 8, 6, 3
+SHIPPED_SCANS, STYLED_SCANS, PER_MACHINE = 5, 4, 2
 OPTICAL = {
     *("emitter", "emitter_feed", "emitter_resistor", "emitter_return"),
     *("phototransistor", "receiver_pull", "buffer", "output"),
