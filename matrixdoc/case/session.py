@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.situation import ALL_LAMPS, Finding, Look, Situation
-from matrixdoc.checks.wording import device_words, finding_words
+from matrixdoc.checks.wording import device_words
 from matrixdoc.definition.errors import MatrixdocError
 from matrixdoc.definition.wiring import Wiring
 from matrixdoc.diagnosis.engine import Engine, Told
@@ -170,7 +170,8 @@ class Session:
                 and isinstance(finding.outcome, frozenset)
                 and finding.outcome
             ):
-                found.append(SWITCH_OFF.format(what=finding_words(self.wiring, finding)))
+                names = ", ".join(device_words(self.wiring, c) for c in sorted(finding.outcome))
+                found.append(SWITCH_OFF.format(what=f"locked on: {names}"))
         if entries and self._proven_since(entries):
             return ()
         return tuple(dict.fromkeys(found))

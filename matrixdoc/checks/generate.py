@@ -28,6 +28,7 @@ CAUTION_OFF = "switch off AND unplug; let capacitors discharge and measure that 
 CAUTION_FUSE = "power off and unplugged; fit only the marked type and rating, never a larger fuse"
 CAUTION_COIL = "a coil that locks on burns within seconds to a minute: be ready to switch off"
 CAUTION_SOLDER = "power off and unplugged; solder fumes and lead: ventilate, wash hands"
+CAUTION_LAMP = "power off; lamps and their sockets are hot"
 CAUTION_MAINS = "mains: work for a qualified person; local codes decide"
 
 
@@ -215,21 +216,38 @@ class CheckGenerator:
             cautions = [CAUTION_OFF]
         if part.kind == "winding":
             cautions = [CAUTION_MAINS]
+        if part.kind in ("lamp", "led"):
+            cautions = [CAUTION_LAMP]
         if entry.damage:
             cautions.append(entry.damage)
+        first = self._before_power(part.reference) if entry.action == "replace" else ()
         return Check(
             title=f"{entry.action} {part_words(part)}",
             kind="act",
             situation=proof.situation,
             look=proof.look,
-            minutes=entry.repair_minutes + proof.minutes,
+            minutes=entry.repair_minutes + proof.minutes + OHMS_MINUTES * len(first),
             places=(part.place,) if part.place else (),
-            set_up=(entry.repair, f"then: {proof.title}"),
+            set_up=(entry.repair, *first, f"then: {proof.title}"),
             cautions=tuple(cautions),
             mends=(part.reference,),
             action=entry.action,
             success=entry.success,
             key=f"{entry.action} {part.reference}",
+        )
+
+    def _before_power(self, reference: str) -> tuple[str, ...]:
+        """What must be measured before a new drive part gets power: what it drives may have killed it."""
+        coils = [c for c in self._coils.get(reference, ()) if c.element]
+        if reference not in self.model.drive_of_output or not coils:
+            return ()
+        ohms = [self.model.circuit.values(c.element)["ohm"] for c in coils]
+        least = " or ".join(sorted({f"{value:.3g} ohm" for value in ohms}))
+        return (
+            (
+                f"before power: measure the coil ({least}), its diode, and the pre-driver: "
+                "a shorted one kills the new part at once"
+            ),
         )
 
     # -- what to do about a suspect ----------------------------------------------------------
@@ -265,7 +283,7 @@ class CheckGenerator:
 
     def _cell_looks(self, matrix: Matrix, cell: Cell) -> list[Check]:
         if matrix.device == "switch":
-            return [self.press((cell.reference,)), self.press(())]
+            return [self.press((cell.reference,)), self.press(()), *self._corners(matrix, cell)]
         if matrix.device == "lamp":
             return [
                 self.lamp(cell.reference, (cell.reference,)),
@@ -273,6 +291,22 @@ class CheckGenerator:
                 *(self.lamp(c.reference, (cell.reference,)) for c in self._neighbours(matrix, cell)[:2]),
             ]
         return [self.pulse(cell.reference)]
+
+    def _corners(self, matrix: Matrix, cell: Cell) -> list[Check]:
+        """Rectangles that bring a bad diode to light: three corners held, the suspect one between the
+        other two, and two of them alone. The fourth corner reads with weak idle columns; with hard
+        ones a closed switch of the row goes missing: the circuit says which.
+        """
+        place = {(c.column, c.row): c for c in matrix.cells}
+        for other in matrix.cells:
+            if other.column == cell.column or other.row == cell.row:
+                continue
+            near = place.get((cell.column, other.row))
+            across = place.get((other.column, cell.row))
+            if near is not None and across is not None:
+                corners = (cell.reference, near.reference, across.reference)
+                return [self.press(corners), self.press(corners[:2]), self.press((corners[0], corners[2]))]
+        return []
 
     def _neighbours(self, matrix: Matrix, cell: Cell) -> list[Cell]:
         """One fitted cell of the same column and one of the same row."""

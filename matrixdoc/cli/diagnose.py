@@ -122,7 +122,7 @@ def _shares_text(answer: Diagnosis) -> str:
 
 def _check_text(ranked: RankedCheck, answer: Diagnosis) -> str:
     check = ranked.check
-    power = "power on" if check.situation.power else "unplugged"
+    power = "power on" if check.situation.power and check.kind != "act" else "power off and unplugged"
     lines = [wrapped(f"{ranked.rank:>2}. {minutes(ranked.minutes):>8}  {check.title}", 0, 14)]
     lines.extend(labelled("CAUTION", caution, 14, 9) for caution in check.cautions)
     lines.append(labelled("set up", "; ".join([power, *check.set_up]), 14, 9))

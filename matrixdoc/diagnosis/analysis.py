@@ -273,8 +273,8 @@ def analyse(evidence: Evidence, model: MachineModel, cascades: Sequence[CascadeR
         loose = {v for v in relevant_set if model.possible[v].duty > 0.0 and not model.possible[v].restless}
         relevant_set -= loose
         extra += _composites(evidence, model, loose, complaints, cascades, touches)
-    mended = frozenset(part for parts in evidence.mended for part in parts)
-    variables = build_variables(model, relevant_set, extra, merge=not exhaustive, apart=mended)
+    apart = frozenset(part for parts in evidence.mended for part in parts) | evidence.probed()
+    variables = build_variables(model, relevant_set, extra, merge=not exhaustive, apart=apart)
     found = posterior(
         variables,
         len(evidence),

@@ -33,7 +33,7 @@ from matrixdoc.diagnosis.ranking import (
     outcome_table,
     repair_of,
 )
-from matrixdoc.diagnosis.results import Cause, Diagnosis, ExpectedOutcome, FaultName, RankedCheck
+from matrixdoc.diagnosis.results import Cause, Diagnosis, ExpectedOutcome, RankedCheck
 from matrixdoc.diagnosis.settings import Settings
 from matrixdoc.diagnosis.suspects import Suspect, suspects_of
 from matrixdoc.faults.catalogue import load_catalogue
@@ -113,16 +113,8 @@ def _distinct(rows: Sequence[_Row]) -> list[_Row]:
     return kept
 
 
-def _once_each(causes: Sequence[Cause]) -> list[Cause]:
-    """Causes by probability; a fault that explains two complaints is told once."""
-    told: set[tuple[FaultName, ...]] = set()
-    kept = []
-    for cause in sorted(causes, key=lambda c: (-c.probability, c.title)):
-        names = {faults for faults, _ in cause.members}
-        if not names <= told:
-            kept.append(cause)
-        told |= names
-    return kept
+def _leader(cause: Cause) -> tuple[Fault, ...]:
+    return tuple(Fault(name.part, name.mode) for name in cause.faults)
 
 
 class Engine:
@@ -306,7 +298,9 @@ class Engine:
         causes: list[Cause] = []
         for job in self.jobs(told):
             causes.extend(build_causes(analysis, job.groups, told.repaired, job.background))
-        causes = _once_each(causes)
+        numbers = self._numbers(told)
+        causes = [c for c in causes if numbers.get(_leader(c)) is not None]
+        causes = sorted({_leader(c): c for c in reversed(causes)}.values(), key=lambda c: numbers[_leader(c)])
         ranked = tuple(replace(c, rank=rank) for rank, c in enumerate(causes, start=1))
         best = analysis.posterior.sets[0][0] if analysis.posterior.sets else frozenset()
         inside = tuple(sorted(f for f in best if f.part != OUTSIDE))
@@ -329,6 +323,21 @@ class Engine:
             contradictions=contradictions,
         )
 
+    def _numbers(self, told: Told) -> dict[tuple[Fault, ...], int]:
+        """Number of each cause in the list, by its leading faults: by probability; a fault that
+        explains two complaints is told once.
+        """
+        groups = [g for job in self.jobs(told) for g in job.groups]
+        groups.sort(key=lambda g: (-sum(s.probability for s in g), g[0].faults))
+        seen: set[tuple[Fault, ...]] = set()
+        numbers: dict[tuple[Fault, ...], int] = {}
+        for group in groups:
+            members = {s.faults for s in group}
+            if not members <= seen:
+                numbers.setdefault(group[0].faults, len(numbers) + 1)
+            seen |= members
+        return numbers
+
     def _healthy(self, analysis: Analysis) -> float:
         """Share of "nothing that the findings bear on is wrong"."""
         for faults, share in analysis.posterior.sets:
@@ -340,12 +349,13 @@ class Engine:
         """The next checks, those first after which finishing is expected to cost least."""
         rows: list[_Row] = []
         first: list[RankedCheck] = []
+        numbers = self._numbers(told)
         for job in self.jobs(told):
             if job.still_wrong < DONE_WITH:
                 continue
             problem, options = self.plan(job, told)
-            again = self._look_again(job, told)
-            if again is not None and again.check.key not in told.declined and not problem.held_back:
+            again = self._look_again(job, told, numbers)
+            if again is not None and again.check.key not in told.declined:
                 first.append(again)
             choices = decide(problem, problem.start())
             rows.extend((c, job, options[c.action]) for c in choices if c.bits >= LEAST_BITS)
@@ -359,7 +369,7 @@ class Engine:
                     minutes=choice.minutes,
                     information_bits=choice.bits,
                     value=choice.finish,
-                    expected=self._expected(job, option),
+                    expected=self._expected(job, option, numbers),
                     reason=self._reason(job, option, choice),
                 )
             )
@@ -384,11 +394,13 @@ class Engine:
             if key not in self.settings.open_places
         }
         power = told.findings[-1].situation.power if told.findings else True
-        where = Circumstances(closed, power, self._hazard(job), LOCKED_LIMIT)
+        where = Circumstances(closed, power, self._hazard(job, told), LOCKED_LIMIT)
         considered = job.suspects[:SUSPECTS_CONSIDERED]
         return build_problem(options, self._given_real(job, considered), where), options
 
-    def _look_again(self, job: _Job, told: Told) -> RankedCheck | None:
+    def _look_again(
+        self, job: _Job, told: Told, numbers: Mapping[tuple[Fault, ...], int]
+    ) -> RankedCheck | None:
         """The look that showed the complaint, once more: to prove a repair, or where the report may
         well have been a slip and a minute's look costs less than what it may save.
         """
@@ -398,20 +410,28 @@ class Engine:
             f for n, f in enumerate(findings) if (f.situation, f.look) == (finding.situation, finding.look)
         ]
         slip = max(0.0, 1.0 - sum(s.probability for s in job.suspects) - job.outside)
-        if 0 <= proving and finding in findings[:proving]:
+        if proving >= 0 and finding in findings[:proving]:
             reason = "proves the repair: the look that showed the fault, once more"
         elif slip >= WORTH_A_SECOND_LOOK and len(later) == 1:
             reason = f"a look can be reported wrongly ({slip:.0%} here): make sure before anything is opened"
         else:
             return None
+        if (
+            proving < 0
+            and sum(self._hazard(job, told)) > 0.0
+            and finding.look.kind in ("coil", "resting coils")
+        ):
+            return None  # nobody switches a locked coil on again to make sure
         check = replace(job.again, key=f"again {job.again.key}", title=f"once more: {job.again.title}")
         considered = job.suspects[:SUSPECTS_CONSIDERED]
         hypotheses = [tuple(sorted({*s.faults, *job.background})) for s in considered]
         self.predictor.prepare([(check.situation, check.look, h) for h in hypotheses])
-        predictions = tuple(self.predictor.predict(check.situation, check.look, h) for h in hypotheses)
+        analysis = self.analyse(told)
+        predictions = tuple(self._prediction(analysis, check, h) for h in hypotheses)
         option = Option(check, self._minutes(check), predictions)
-        expected = self._expected(job, option)
-        bits = entropy_bits(np.array([[min(slip, 1.0)]]))[0]
+        expected = self._expected(job, option, numbers)
+        doubt = job.still_wrong if proving >= 0 else slip
+        bits = entropy_bits(np.array([[min(doubt, 1.0)]]))[0]
         return RankedCheck(1, check, option.minutes, float(bits), option.minutes, expected, reason)
 
     def _given_real(self, job: _Job, considered: Sequence[Suspect]) -> npt.NDArray[np.float64]:
@@ -421,24 +441,29 @@ class Engine:
         every = sum(s.probability for s in job.suspects) + job.outside
         return np.array([s.probability / max(every, 1e-9) for s in considered])
 
-    def _hazard(self, job: _Job) -> tuple[float, ...]:
+    def _hazard(self, job: _Job, told: Told) -> tuple[float, ...]:
         """How surely a coil pulls in by itself, power on, under each suspect and under none of them."""
         look, situation = Look("resting coils"), Situation()
         considered = job.suspects[:SUSPECTS_CONSIDERED]
         hypotheses = [tuple(sorted({*s.faults, *job.background})) for s in considered] + [job.background]
         questions = [(situation, look, hypothesis) for hypothesis in hypotheses]
         self.predictor.prepare(questions)
+        analysis = self.analyse(told)
+        chances = [max(analysis.still_there(f) for f in s.faults) for s in considered] + [1.0]
         return tuple(
-            sum(share for outcome, share in self.predictor.predict(*question) if outcome)
-            for question in questions
+            chance * sum(share for outcome, share in self.predictor.predict(*question) if outcome)
+            for chance, question in zip(chances, questions, strict=True)
         )
 
-    def _expected(self, job: _Job, option: Option) -> tuple[ExpectedOutcome, ...]:
-        """What the check would show under each leading group."""
+    def _expected(
+        self, job: _Job, option: Option, numbers: Mapping[tuple[Fault, ...], int]
+    ) -> tuple[ExpectedOutcome, ...]:
+        """What the check would show under each leading group, by its number in the list of causes."""
         considered = job.suspects[:SUSPECTS_CONSIDERED]
         rows = []
-        for number, group in enumerate(job.groups[:5], start=1):
-            if group[0] not in considered:
+        for group in job.groups[:5]:
+            number = numbers.get(group[0].faults)
+            if group[0] not in considered or number is None:
                 continue
             h = considered.index(group[0])
             if option.check.kind == "act":
@@ -466,4 +491,5 @@ class Engine:
             for h, _ in enumerate(job.suspects[:SUSPECTS_CONSIDERED])
             for words in [outcome_words(self.wiring, option.check.look, option.predictions[h][0][0])]
         }
-        return f"tells {len(outcomes)} groups of suspects apart, {choice.bits:.2f} bit; {finish}"
+        split = f"tells {len(outcomes)} groups of suspects apart" if len(outcomes) > 1 else "settles a doubt"
+        return f"{split}, {choice.bits:.2f} bit; {finish}"

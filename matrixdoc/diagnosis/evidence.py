@@ -7,6 +7,7 @@ healthy machine.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import cast
 
@@ -28,6 +29,18 @@ RESTING_LOOK = Look("reads")
 def outside_fault(group: int) -> Fault:
     """The hypothesis that something the model does not hold explains one group of findings."""
     return Fault(OUTSIDE, str(group))
+
+
+JUDGEMENTS = 6.0
+"""Many lamps judged alike in one look are one person's one judgement of brightness, not as many
+independent ones: together they weigh as much as this number of them (common practice, no source)."""
+
+
+def _judgement(finding: Finding) -> tuple[Situation, str] | None:
+    """What makes two judgements of brightness one: the same look at lamps, the same word."""
+    if finding.look.kind != "lamp" or not isinstance(finding.outcome, str):
+        return None
+    return finding.situation, finding.outcome
 
 
 class Evidence:
@@ -57,6 +70,10 @@ class Evidence:
         self.composites: dict[Fault, Composite] = {}
         self.outside_groups: dict[int, str] = {}
         self._anchors = predictor_anchors(predictor)
+        alike = Counter(_judgement(f) for f in self.findings)
+        self.weights = tuple(
+            min(1.0, JUDGEMENTS / alike[_judgement(f)]) if _judgement(f) else 1.0 for f in self.findings
+        )
 
     def __len__(self) -> int:
         return len(self.findings)
@@ -140,7 +157,8 @@ class Evidence:
         for fault in faults:
             if fault.part == OUTSIDE and self.outside_groups.get(index) == fault.mode:
                 return slip_probability(finding.look, finding.outcome, finding.situation.held, self._usual())
-        return sum(p * self._report(index, acting) for p, acting in self.acting(index, faults))
+        value = sum(p * self._report(index, acting) for p, acting in self.acting(index, faults))
+        return float(value ** self.weights[index])
 
     def report_given(self, index: int, acting: tuple[Fault, ...]) -> float:
         """P(finding ``index`` | exactly these faults act, repairs or not)."""
@@ -164,6 +182,15 @@ class Evidence:
             finding.situation.held,
             self._usual() if finding.look.kind == "reads" else frozenset(),
         )
+
+    def probed(self) -> frozenset[str]:
+        """Parts that a meter's lead was put to, or that were taken out of circuit: their opens can be
+        told from those of their neighbours.
+        """
+        leads = {n for f in self.findings if f.look.kind == "meter" for n in (f.look.red, f.look.black)}
+        opened = {reference for f in self.findings for reference in f.situation.opened}
+        parts = self.predictor.model.circuit.wiring.parts.values()
+        return frozenset(opened | {p.reference for p in parts if leads.intersection(p.nets)})
 
     def exchanges(self, index: int) -> list[Fault]:
         """Exchanges on the chart that a finding points at: one switch pressed, another one read."""

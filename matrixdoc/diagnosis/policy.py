@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from matrixdoc.diagnosis.policy_actions import Array
 from matrixdoc.diagnosis.policy_bases import (
     BASES,
     Base,
@@ -23,7 +24,6 @@ from matrixdoc.diagnosis.policy_bases import (
 )
 from matrixdoc.diagnosis.policy_problem import (
     TELLING,
-    Array,
     Ints,
     Problem,
     States,

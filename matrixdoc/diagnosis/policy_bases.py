@@ -19,10 +19,10 @@ from typing import Literal
 
 import numpy as np
 
+from matrixdoc.diagnosis.policy_actions import Array
 from matrixdoc.diagnosis.policy_problem import (
     ENDLESS,
     TELLING,
-    Array,
     Bools,
     Ints,
     Problem,

@@ -20,7 +20,8 @@ from matrixdoc.checks.generate import CheckGenerator
 from matrixdoc.checks.likelihood import SPREADS
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.situation import Check, Outcome
-from matrixdoc.diagnosis.policy_problem import Action, Problem
+from matrixdoc.diagnosis.policy_actions import Action
+from matrixdoc.diagnosis.policy_problem import Problem
 from matrixdoc.faults.priors import Fault
 
 Array = npt.NDArray[np.float64]

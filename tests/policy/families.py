@@ -6,7 +6,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from matrixdoc.diagnosis.policy_problem import Action, Array, Problem, check, repair
+from matrixdoc.diagnosis.policy_actions import Action, Array, check, repair
+from matrixdoc.diagnosis.policy_problem import Problem
 
 
 def _prior(rng: np.random.Generator, count: int, rest: float = 0.0) -> Array:

@@ -8,7 +8,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from matrixdoc.diagnosis.policy_problem import Action, Problem
+from matrixdoc.diagnosis.policy_actions import Action
+from matrixdoc.diagnosis.policy_problem import Problem
 
 EPS = 1e-12
 Key = tuple[tuple[float, ...], tuple[int, ...], frozenset[str], bool]

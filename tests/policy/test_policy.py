@@ -10,8 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from matrixdoc.diagnosis.policy import BUDGET, base_cost, decide
+from matrixdoc.diagnosis.policy_actions import check, repair
 from matrixdoc.diagnosis.policy_bases import BASES
-from matrixdoc.diagnosis.policy_problem import Problem, check, entropy, every_step, gains, repair
+from matrixdoc.diagnosis.policy_problem import Problem, entropy, every_step, gains
 from matrixdoc.diagnosis.tree import grow
 from tests.policy.families import FAMILIES
 from tests.policy.optimum import Optimum

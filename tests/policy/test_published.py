@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from matrixdoc.diagnosis.policy import base_cost, decide
+from matrixdoc.diagnosis.policy_actions import check, repair
 from matrixdoc.diagnosis.policy_bases import repair_run
-from matrixdoc.diagnosis.policy_problem import Problem, States, check, every_step, repair
+from matrixdoc.diagnosis.policy_problem import Problem, States, every_step
 from tests.policy.optimum import Optimum
 from tests.policy.walk import policy_cost
 

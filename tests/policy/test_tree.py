@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from matrixdoc.diagnosis.policy_actions import check, repair
 from matrixdoc.diagnosis.policy_bases import BASES, LEAST_WEIGHT, base_values, choose, repair_picks
-from matrixdoc.diagnosis.policy_problem import TELLING, Problem, States, check, repair
+from matrixdoc.diagnosis.policy_problem import TELLING, Problem, States
 from matrixdoc.diagnosis.tree import GrownTree, grow
 from tests.policy.families import FAMILIES
 from tests.policy.walk import policy_cost

@@ -1,4 +1,4 @@
-"""What a technician would do and write down on machine 1, with a fault put in.
+"""What a technician would do and write down on a shipped machine, with a fault put in.
 
 The package's own prediction says what is seen (its physics is proven against simulators elsewhere);
 what is tested here is the way back, from the report to the cause.
@@ -12,9 +12,11 @@ import random
 import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 
 from matrixdoc.case.case import Case
 from matrixdoc.checks.situation import ALL_LAMPS, Finding, Look, Outcome, Situation
+from matrixdoc.definition.library import load_machine, shipped_folder
 from matrixdoc.definition.wiring import Cell, Matrix, Wiring
 from matrixdoc.diagnosis.results import Cause, Diagnosis, RankedCheck
 from matrixdoc.faults.priors import Fault
@@ -22,6 +24,11 @@ from matrixdoc.faults.priors import Fault
 SEED = int(os.environ.get("MATRIXDOC_SIGNATURE_SEED", "20261125"))
 """Set MATRIXDOC_SIGNATURE_SEED for other cells, lines and coils than the usual ones."""
 
+PLACES = int(os.environ.get("MATRIXDOC_SIGNATURE_PLACES", "1"))
+"""Set MATRIXDOC_SIGNATURE_PLACES for more than one cause and place for each row and machine."""
+
+MACHINES = tuple(sorted(path.stem for path in shipped_folder().glob("*.yaml")))
+"""Every shipped machine."""
 
 MOST_BITS = 2.0
 """Up to this much a report may speak for the truth and still count as unable to tell: two looks at
@@ -92,68 +99,173 @@ class Technician:
         return found
 
 
+@cache
+def started(machine: str) -> Case:
+    """A shipped machine, nothing reported yet. One engine for all tests: what it has solved serves the
+    next one.
+    """
+    return Case.start(load_machine(shipped_folder() / f"{machine}.yaml"))
+
+
+def possible(machine: str, fault: Fault) -> bool:
+    """Whether a part of the machine can have the fault."""
+    session = started(machine).session
+    return session is not None and fault in session.engine.possible
+
+
 @dataclass(frozen=True)
 class Row:
     """A row of the trade's table: its words, what can do it, where, and the report about it.
 
-    ``causes`` are ``part: mode`` with ``{}`` for the place (what stands before ``|``). ``places`` lists where
-    on the machine; ``times`` of them are chosen for each cause. ``part`` turns a place into what
-    stands for ``{}``, where that is not the place itself. ``together``: all causes at the same places,
-    for rows whose reports take long: what one has solved serves the next.
+    ``causes`` are ``part: mode`` with ``{}`` for the place (what stands before ``|``). ``places`` lists
+    where on a machine, decided from its wiring: none where its construction cannot produce the row.
+    ``part`` turns a place into what stands for ``{}``, where that is not the place itself.
     """
 
     words: str
     causes: tuple[str, ...]
     places: Callable[[Wiring], list[str]]
     report: Callable[[Technician, str, random.Random], None]
-    times: int = 1
     part: Callable[[Wiring, str], str] | None = None
-    together: bool = False
 
-    def trials(self, wiring: Wiring) -> list[Trial]:
-        """Every cause at places chosen by the seed."""
-        found = []
-        places = self.places(wiring)
-        for cause in self.causes:
-            rng = chooser(self.words, "" if self.together else cause)
-            for place in rng.sample(places, min(self.times, len(places))):
-                stem, _, mode = cause.rpartition(": ")
-                filled = stem.format(self.part(wiring, place) if self.part else place.split(" | ")[0])
-                found.append(Trial(self, cause, place, Fault(filled, mode)))
-        return found
+    def fault(self, wiring: Wiring, cause: str, place: str) -> Fault:
+        """The fault that a cause is at a place."""
+        stem, _, mode = cause.rpartition(": ")
+        return Fault(stem.format(self.part(wiring, place) if self.part else place.split(" | ")[0]), mode)
+
+    def trials(self, machine: str, number: int) -> list[Trial]:
+        """Causes and places chosen by the seed; machine ``number`` begins with another cause than the
+        machine before it, so that together they go through all of them.
+        """
+        wiring = started(machine).wiring
+        able: dict[str, list[tuple[str, Fault]]] = {}
+        for place in self.places(wiring):
+            for cause in self.causes:
+                fault = self.fault(wiring, cause, place)
+                if possible(machine, fault):
+                    able.setdefault(cause, []).append((place, fault))
+        causes = [c for c in chooser(self.words).sample(self.causes, len(self.causes)) if c in able]
+        found: dict[Fault, Trial] = {}
+        for turn in range(PLACES if causes else 0):
+            cause = causes[(number + turn) % len(causes)]
+            place, fault = chooser(self.words, machine, turn).choice(able[cause])
+            found.setdefault(fault, Trial(self, machine, cause, place, fault))
+        return list(found.values())
 
 
 @dataclass(frozen=True)
 class Trial:
-    """One fault of one row at one place."""
+    """One fault of one row at one place of one machine."""
 
     row: Row
+    machine: str
     cause: str
     place: str
     fault: Fault
 
     def __str__(self) -> str:
-        return f"{self.row.words} | {self.cause} | {self.place}"
+        return f"{self.machine} | {self.row.words} | {self.cause} | {self.place}"
 
-    def report(self, case: Case) -> Technician:
+    def report(self) -> Technician:
         """A technician who has looked at the machine with the fault in it."""
-        technician = Technician(case, (self.fault,))
-        self.row.report(technician, self.place, chooser(self.row.words, self.place))
+        technician = Technician(started(self.machine), (self.fault,))
+        self.row.report(technician, self.place, chooser(self.row.words, self.machine, self.place))
         return technician
+
+
+def trials(rows: Iterable[Row]) -> list[Trial]:
+    """Every row on every shipped machine whose construction can produce it."""
+    found = []
+    for row in rows:
+        number = 0
+        for machine in MACHINES:
+            some = row.trials(machine, number)
+            number += len(some)
+            found += some
+    return found
 
 
 # -- places ----------------------------------------------------------------------------------------
 
 
-def cells(wiring: Wiring, matrix: str, *, among: Iterable[str] | None = None) -> list[Cell]:
-    """Fitted cells of a matrix that read open at rest; ``among`` keeps some references only."""
-    kept = None if among is None else set(among)
+def cells(wiring: Wiring, matrix: str) -> list[Cell]:
+    """Fitted cells of a matrix that read open at rest; none where the machine has no such matrix."""
+    if matrix not in wiring.matrices:
+        return []
     return [
         c
         for c in wiring.matrices[matrix].cells
-        if (kept is None or c.reference in kept)
-        and not (matrix == "switch" and wiring.switches[c.reference].normally_closed)
+        if not (matrix == "switch" and wiring.switches[c.reference].normally_closed)
     ]
+
+
+def columns(wiring: Wiring, matrix: str) -> list[str]:
+    """Keys of the columns."""
+    return [line.key for line in wiring.matrices[matrix].columns] if matrix in wiring.matrices else []
+
+
+def rows(wiring: Wiring, matrix: str) -> list[str]:
+    """Keys of the rows."""
+    return [line.key for line in wiring.matrices[matrix].rows] if matrix in wiring.matrices else []
+
+
+def inner_segments(wiring: Wiring, matrix: str) -> list[str]:
+    """``line/segmentN`` with at least one lug before the break, and a cell to try on each side."""
+    found = []
+    for line in (*columns(wiring, matrix), *rows(wiring, matrix)):
+        lugs = [lug_of(wiring, matrix, line, c) for c in along(wiring, matrix, line)]
+        found += [
+            f"{line}/segment{n}"
+            for n in range(2, max(lugs, default=0) + 1)
+            if any(lug < n for lug in lugs) and f"{matrix}/{line}/segment{n}" in wiring.parts
+        ]
+    return found
+
+
+def lug_of(wiring: Wiring, matrix: str, line: str, cell: Cell) -> int:
+    """Number of the lug on ``line`` where the cell hangs, the first is 1."""
+    table = wiring.matrices[matrix]
+    lugs = next(entry.lug_nets for entry in (*table.columns, *table.rows) if entry.key == line)
+    side = "column" if line.startswith("C") else "row"
+    stub = wiring.parts[f"{cell.reference}/{side}_stub"]
+    return next(lugs.index(n) for n in stub.nets if n in lugs) + 1
+
+
+def bridge(one: str, two: str) -> str:
+    """Reference of the latent bridge between two nets, as the published grammar derives it."""
+    low, high = sorted((one, two))
+    return f"bridge/{low}~{high}"
+
+
+def line_bridges(wiring: Wiring, matrix: str, lines: Sequence[str]) -> list[str]:
+    """Bridges between adjacent connector pins of two of these lines of one matrix."""
+    pins = {f"{matrix}/{line}/pin" for line in lines}
+    return [bridge(one, two) for one, two, _ in wiring.neighbours if {one, two} <= pins]
+
+
+def joined_lines(place: str) -> tuple[str, str]:
+    """The two lines of a bridge between pins."""
+    one, two = (net.split("/")[1] for net in place.removeprefix("bridge/").split("~"))
+    return one, two
+
+
+def feeds(wiring: Wiring) -> list[str]:
+    """Names of the feeds."""
+    return sorted({r.split("/")[1] for r in wiring.parts if r.startswith("feed/")})
+
+
+def supply_of(wiring: Wiring, feed: str) -> str:
+    """Name of the supply that a feed comes from, followed upstream through fuse and interlock."""
+    rails = {supply.rail: name for name, supply in wiring.supplies.items()}
+    at = {f"feed/{feed}/end"}
+    while True:
+        for part in wiring.parts.values():
+            own = part.reference.startswith((f"feed/{feed}/", "interlock/"))
+            if own and at & set(part.nets):
+                at.update(part.nets)
+        found = at & set(rails)
+        if found:
+            return rails[found.pop()]
 
 
 def along(wiring: Wiring, matrix: str, line: str) -> list[Cell]:
@@ -251,15 +363,15 @@ def bits_for(case: Case, truth: tuple[Fault, ...], other: tuple[Fault, ...]) -> 
     return total
 
 
-def judge(trial: Trial, technician: Technician) -> None:
+def judge(trial: Trial, technician: Technician) -> int:
     """The rule of every row: the true cause leads; or the report cannot tell it from the leader, and
-    one of the first three checks does."""
+    one of the first three checks does. The rank of the true cause."""
     diagnosis = technician.diagnose()
     assert diagnosis.causes, f"no cause at all for {trial}"
     listed = [f"{c.probability:.3f} {c.title}" for c in diagnosis.causes[:6]]
     rank = rank_of(diagnosis, trial.fault.part)
     if rank == 1:
-        return
+        return rank
     ahead = leader(diagnosis)
     assert rank, f"{trial}: {trial.fault} is not among the causes {listed}"
     said = bits_for(technician.case, technician.faults, ahead)
@@ -268,3 +380,4 @@ def judge(trial: Trial, technician: Technician) -> None:
     found = separating(technician.case, checks, technician.faults, ahead)
     titles = [c.check.title for c in checks]
     assert found is not None, f"{trial}: rank {rank} behind {ahead}; none of {titles} tells them apart"
+    return rank
