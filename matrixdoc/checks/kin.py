@@ -63,7 +63,9 @@ def find_kin(model: MachineModel) -> Mapping[Fault, Fault]:
 def _key(model: MachineModel, fault: Fault, runs: Mapping[str, str]) -> tuple[object, ...]:
     effect = model.effects[fault]
     place = runs.get(fault.part, fault.part)
-    if opens_only(effect):
+    # On a sensing path an open input floats, while a stuck one reads for sure.
+    reads = effect.signal and fault.part in model.sensors_of
+    if opens_only(effect) and not reads:
         return place, "open"
     patch = effect.patch
     if effect.signal or effect.output is not None or effect.supply:

@@ -14,7 +14,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from matrixdoc.circuit.elements import Circuit, Instant
+from matrixdoc.circuit.elements import Circuit, Instant, OperatingPoint
 from matrixdoc.circuit.operating import Solver, operating_points
 
 CURRENT_EXPONENT = 0.55
@@ -87,7 +87,7 @@ def settle_lamps(
     Fixed point over ``ln R``: solve every phase, average each filament's power over the scan, take
     the resistance of that power, go ``damping`` of the way, until no resistance moves by more than
     ``tolerance`` (a share). The map is a contraction (slope at most 0.29 in ln R, with either
-    sign), so damping only guards against kinks. Resistances are kept to three digits, so that
+    sign), so damping only guards against kinks. Resistances are kept to four digits, so that
     equal lamps stay equal circuits.
     """
     solver = solver if solver is not None else Solver()
@@ -101,7 +101,7 @@ def settle_lamps(
     waiting = list(range(len(scans)))
     for _ in range(rounds):
         instants = [
-            _with_filaments(instant, ohms[number], scans[number].lamps)
+            _with_filaments(circuit, instant, ohms[number], scans[number].lamps)
             for number in waiting
             for _, instant in scans[number].phases
         ]
@@ -114,7 +114,7 @@ def settle_lamps(
                 point = next(points)
                 good[number] = good[number] and point.converged
                 for name in scan.lamps:
-                    current = point.amps[name]
+                    current = _own_current(circuit, instant, name, point)
                     average[name] += share * current
                     power[name] += share * current * current * _own_ohm(instant, name, ohm)
             powers[number], amps[number] = power, average
@@ -143,6 +143,23 @@ def settle_lamps(
     ]
 
 
+def _own_current(circuit: Circuit, instant: Instant, name: str, point: OperatingPoint) -> float:
+    """Amperes through the filament itself: what a short beside it carries does not heat it."""
+    patch = instant.patches.get(name)
+    if patch is None:
+        return point.amps[name]
+    if patch.absent:
+        return 0.0
+    current = point.amps[name]
+    first, second = circuit.parts[name].nets[:2]
+    volts = {net: point.volts.get(net, 0.0) for net in (first, second)}
+    if patch.shunt_ohm:
+        current -= (volts[first] - volts[second]) / patch.shunt_ohm
+    if patch.ground_ohm and patch.ground_terminal == 0:
+        current -= volts[first] / patch.ground_ohm
+    return current
+
+
 def _own_ohm(instant: Instant, name: str, ohm: dict[str, float]) -> float:
     patch = instant.patches.get(name)
     if patch is not None and "ohm" in patch.values:
@@ -150,10 +167,14 @@ def _own_ohm(instant: Instant, name: str, ohm: dict[str, float]) -> float:
     return ohm.get(name, 0.0)
 
 
-def _with_filaments(instant: Instant, ohm: dict[str, float], lamps: tuple[str, ...]) -> Instant:
+def _with_filaments(
+    circuit: Circuit, instant: Instant, ohm: dict[str, float], lamps: tuple[str, ...]
+) -> Instant:
+    nets = [net for name in lamps if name in instant.patches for net in circuit.parts[name].nets[:2]]
     values = {**instant.values, **{name: {"ohm": value} for name, value in ohm.items()}}
     parts = tuple(dict.fromkeys((*instant.parts, *lamps)))
-    return dataclasses.replace(instant, values=values, parts=parts)
+    wanted = tuple(dict.fromkeys((*instant.nets, *nets)))
+    return dataclasses.replace(instant, values=values, parts=parts, nets=wanted)
 
 
 def _state(
@@ -168,5 +189,5 @@ def _state(
 
 
 def _round(value: float) -> float:
-    """Three significant digits."""
-    return float(f"{value:.3g}")
+    """Four significant digits: coarser ones let neighbouring filaments hop for ever."""
+    return float(f"{value:.4g}")

