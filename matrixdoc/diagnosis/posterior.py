@@ -23,6 +23,7 @@ import numpy.typing as npt
 from matrixdoc.faults.priors import Fault
 
 Array = npt.NDArray[np.float64]
+Indices = npt.NDArray[np.intp]
 LikelihoodOf = Callable[[int, tuple[Fault, ...]], float]
 
 _NONE = np.zeros(0, dtype=np.intp)
@@ -30,6 +31,8 @@ _NONE = np.zeros(0, dtype=np.intp)
 SAME = 1e-9
 """Two likelihoods closer than this (relative) count as equal when relevance is decided."""
 TOP_SETS = 40
+CUT_BESIDE = 1.5
+"""Room that a cut fault's own prior gets in the bound: its findings may raise it a little above."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +57,8 @@ class Posterior:
     """``marginals``: probability of each fault given the findings. ``sets``: the most probable sets
     of faults that matter to the findings, with their probabilities, best first (faults that cannot
     change any finding, given the set, are summed out). ``log_evidence``: ln of P(findings), up to
-    what was discarded. ``discarded``: bound on what was cut, as a share of the whole."""
+    what was discarded. ``discarded``: bound on what was cut, as a share of the whole.
+    """
 
     marginals: Mapping[Fault, float]
     sets: tuple[tuple[frozenset[Fault], float], ...]
@@ -90,6 +94,7 @@ class _Problem:
     touch: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 0), dtype=bool))
     opening: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
     nodes: int = 0
+    cut: float = 0.0
 
 
 def _set_up(problem: _Problem) -> None:
@@ -164,7 +169,7 @@ def _rows(
 
 
 def _components(
-    variables: Sequence[int], relevant: Mapping[int, Array], findings: Sequence[int]
+    variables: Sequence[int], relevant: Mapping[int, Indices], findings: Sequence[int]
 ) -> list[tuple[list[int], list[int]]]:
     """Split variables and findings into components that share no finding."""
     parent = {f: f for f in findings}
@@ -200,6 +205,66 @@ def _merge_sets(
     return products[:TOP_SETS]
 
 
+@dataclass
+class _Worths:
+    """What each variable is worth to the findings of a branch.
+
+    ``prior``: states of variables that can change none of them. ``relevant``: findings that each
+    other variable touches; ``worth``: its odds times its likelihood ratio; ``alone``: the same, by
+    state.
+    """
+
+    prior: Array
+    alone: Array
+    relevant: dict[int, Indices]
+    worth: dict[int, float]
+
+
+def _worths(
+    problem: _Problem, base: Array, rows: Array, variables: Sequence[int], findings: Sequence[int]
+) -> _Worths:
+    first = problem.first
+    columns = np.array(findings, dtype=np.intp)
+    here = set(findings)
+    # Ratios are taken in logarithms: with many findings the products underflow.
+    base_here = base[columns]
+    log_base = np.log(base_here)
+    size = len(problem.state_of)
+    result = _Worths(np.zeros(size), np.zeros(size), {}, {})
+    for v in variables:
+        span = slice(first[v], first[v + 1])
+        some = rows[span][:, columns]
+        differs = np.abs(some - base_here) > SAME * np.maximum(some, base_here)
+        forced = _forced(problem, v, variables) & here
+        touched = columns[differs.any(axis=0)]
+        if forced:
+            touched = np.array(sorted(set(map(int, touched)) | forced), dtype=np.intp)
+        if len(touched) == 0:
+            result.prior[span] = problem.probability[span]
+            continue
+        gain = np.exp((np.log(some) - log_base).sum(axis=1))
+        best = gain
+        if forced and problem.least_share > 0.0:
+            unexplained = np.prod(1.0 / np.minimum(1.0, base[sorted(forced)] + 0.05))
+            best = np.maximum(gain, 0.02 * unexplained)
+        result.relevant[v] = touched
+        result.worth[v] = float((problem.probability[span] * best).sum()) / problem.healthy[v]
+        result.alone[span] = problem.probability[span] * gain / problem.healthy[v]
+    return result
+
+
+def _forced(problem: _Problem, variable: int, variables: Sequence[int]) -> set[int]:
+    """Findings that a variable is looked at for although it may not change them by itself."""
+    found: set[int] = set()
+    for s in range(problem.first[variable], problem.first[variable + 1]):
+        if problem.least_share <= 0.0:
+            found |= problem.touches[s]
+        for t in problem.pairs.get(s, frozenset()):
+            if problem.state_variable[t] in variables:
+                found |= problem.touches[s] & problem.touches[t]
+    return found
+
+
 def _sum(
     problem: _Problem,
     assigned: tuple[int, ...],
@@ -215,42 +280,10 @@ def _sum(
     """
     problem.nodes += 1
     first = problem.first
-    columns = np.array(findings, dtype=np.intp)
-    # Ratios are taken in logarithms: with many findings the products underflow.
-    base_here = base[columns]
-    log_base = np.log(base_here)
-    prior = np.zeros(len(problem.state_of))
-    relevant: dict[int, Array] = {}
-    worth: dict[int, float] = {}
-    alone = np.zeros(len(problem.state_of))
     exhaustive = problem.least_share <= 0.0
-    for v in variables:
-        span = slice(first[v], first[v + 1])
-        some = rows[span][:, columns]
-        differs = np.abs(some - base_here) > SAME * np.maximum(some, base_here)
-        any_f = differs.any(axis=0)
-        forced: set[int] = set()
-        for s in range(first[v], first[v + 1]):
-            for t in problem.pairs.get(s, frozenset()):
-                if problem.state_variable[t] in variables:
-                    forced |= set(problem.touches[s] & problem.touches[t])
-        touched = columns[any_f]
-        if exhaustive:
-            forced |= {f for s in range(first[v], first[v + 1]) for f in problem.touches[s]}
-        if forced:
-            touched = np.array(sorted(set(map(int, touched)) | (forced & set(findings))), dtype=np.intp)
-        if len(touched) == 0:
-            prior[span] = problem.probability[span]
-            continue
-        gain = np.exp((np.log(some) - log_base).sum(axis=1))
-        best = gain
-        if forced and not exhaustive:
-            unexplained = np.prod(1.0 / np.minimum(1.0, base[sorted(forced & set(findings))] + 0.05))
-            best = np.maximum(gain, 0.02 * unexplained)
-        share = float((problem.probability[span] * best).sum()) / problem.healthy[v]
-        relevant[v] = touched
-        worth[v] = share
-        alone[span] = problem.probability[span] * gain / problem.healthy[v]
+    log_base = np.log(base[np.array(findings, dtype=np.intp)])
+    seen = _worths(problem, base, rows, variables, findings)
+    prior, alone, relevant, worth = seen.prior, seen.alone, seen.relevant, seen.worth
     # A variable is cut when some other one explains each of its findings far better.
     best_of = dict.fromkeys(findings, 1.0)
     for v, touched in relevant.items():
@@ -262,6 +295,7 @@ def _sum(
         limit = problem.least_share * min(best_of[int(f)] for f in touched)
         if not exhaustive and worth[v] * weight < limit:
             discarded_share += worth[v]
+            problem.cut = max(problem.cut, 1.0 - float(problem.healthy[v]))
             continue
         survivors.append(v)
         alone[first[v] : first[v + 1]] = 0.0
@@ -298,7 +332,7 @@ def _component(
     rows: Array,
     variables: list[int],
     findings: list[int],
-    relevant: Mapping[int, Array],
+    relevant: Mapping[int, Indices],
     worth: Mapping[int, float],
     weight: float,
 ) -> _Sum:
@@ -311,7 +345,7 @@ def _component(
     constant = float(np.prod(base[findings]))
     if not variables:
         return _Sum(constant, np.zeros(size), [(constant, ())])
-    best = max(1.0, max(worth[v] for v in variables))
+    best = max(1.0, *(worth[v] for v in variables))
     order = sorted(variables, key=lambda v: (-len(relevant[v]), -worth[v], v))
     chosen = order[0]
     rest = [v for v in variables if v != chosen]
@@ -379,9 +413,9 @@ def posterior(
             linked.setdefault(index[one], set()).add(index[two])
             linked.setdefault(index[two], set()).add(index[one])
     problem.pairs = {s: frozenset(t) for s, t in linked.items()}
-    asked = [(f, ()) for f in range(findings)] + [
-        (f, (s.fault,)) for s, touched in zip(problem.state_of, problem.touches, strict=True) for f in sorted(touched)
-    ]
+    asked: list[tuple[int, tuple[Fault, ...]]] = [(f, ()) for f in range(findings)]
+    for state, touched in zip(problem.state_of, problem.touches, strict=True):
+        asked.extend((f, (state.fault,)) for f in sorted(touched))
     prepare(asked)
     base = np.array([likelihood(f, ()) for f in range(findings)])
     rows = np.tile(base, (size, 1)) if size else np.zeros((0, findings))
@@ -398,6 +432,6 @@ def posterior(
     sets = tuple(
         (frozenset(problem.state_of[s].fault for s in some), m / total.mass) for m, some in total.sets
     )
-    return Posterior(
-        marginals, sets, float(np.log(total.mass)), min(1.0, total.discarded / total.mass), problem.nodes
-    )
+    # A fault that was cut may still be there beside what explains its findings, as often as anywhere.
+    discarded = min(1.0, float(total.discarded / total.mass) + CUT_BESIDE * problem.cut)
+    return Posterior(marginals, sets, float(np.log(total.mass)), discarded, problem.nodes)

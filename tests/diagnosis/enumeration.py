@@ -45,9 +45,7 @@ def variable(*states: tuple[str, float, bool], name: str) -> Variable:
     return Variable(tuple(made))
 
 
-def enumerate_worlds(
-    variables: Sequence[Variable], findings: int, likelihood: LikelihoodOf
-) -> Enumerated:
+def enumerate_worlds(variables: Sequence[Variable], findings: int, likelihood: LikelihoodOf) -> Enumerated:
     """All sets, at most one state a variable."""
     worlds = []
     choices = []
