@@ -355,9 +355,17 @@ class Anchors:
         wiring = model.circuit.wiring
         elements = [c.element for c in wiring.coils.values() if c.element]
         groups = set(model.groups_of_nets(n for e in elements for n in model.part(e).nets))
+        # Between a winding and its drive there may be a contact set: the drive's side counts as well.
+        for reference in predictor.coils.coils:
+            groups |= predictor.coils.own_groups(reference)
         own = set(predictor.coils.own_groups(look.target)) if look.kind == "coil" else set()
         groups |= own
-        for fault in self._at(groups | {b for g in groups for b in self.buses.get(g, ())}):
+        candidates = self._at(groups | {b for g in groups for b in self.buses.get(g, ())})
+        if look.kind == "coil":
+            # Behind an interlock the feed goes on: two buses with a contact between them.
+            upstream = predictor.coils.feed_parts(look.target)
+            candidates |= {f for part in upstream for f in self.by_part.get(part, ())}
+        for fault in candidates:
             effect = model.effects[fault]
             near = look.kind == "coil" and bool(
                 effect.groups & own

@@ -1,14 +1,14 @@
-"""One engine for all signature tests: what it has solved serves the next row."""
+"""One engine for each machine for all signature tests: what it has solved serves the next test."""
 
 from __future__ import annotations
 
 import pytest
 
 from matrixdoc.case.case import Case
-from matrixdoc.definition.library import load_machine
+from tests.signatures.technician import started
 
 
 @pytest.fixture(scope="session")
 def case() -> Case:
     """Machine 1, nothing reported yet."""
-    return Case.start(load_machine("lantern_quay"))
+    return started("lantern_quay")

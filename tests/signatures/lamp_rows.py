@@ -128,21 +128,21 @@ def dark_line(technician: Technician, place: str, rng: random.Random) -> None:
 
 
 def dark_tail(technician: Technician, place: str, rng: random.Random) -> None:
-    """The last lamp before the break, the first after it, the last of the line, one elsewhere."""
+    """The last lamp before the break; the first, a middle and the last behind it; one elsewhere."""
     wiring = technician.case.wiring
     key, _, segment = place.partition("/segment")
     line = along(wiring, "lamp", key)
     before = [c for c in line if lug_of(wiring, "lamp", key, c) < int(segment)]
     after = [c for c in line if lug_of(wiring, "lamp", key, c) >= int(segment)]
     assert technician.lamp(before[-1].reference) == "normal"
-    for cell in dict.fromkeys([after[0].reference, after[-1].reference]):
-        assert technician.lamp(cell) == "off"
+    for cell in (after[0], after[len(after) // 2], after[-1]):
+        assert technician.lamp(cell.reference) == "off"
     technician.lamp(rng.choice(outside(technician, key)))
 
 
 def lit_strobed(technician: Technician, place: str, rng: random.Random) -> None:
-    """A lamp of another strobed line alone: that of the bad line beside it lights too; all of them
-    commanded: it is over-bright; where the other line is never commanded it is dark."""
+    """A lamp of another strobed line alone: that of the bad line beside it lights too, at two places;
+    where the other line is not commanded it is dark; a whole one commanded: it is over-bright."""
     wiring = technician.case.wiring
     own = [line for line in steady(wiring) if crossing(wiring, place, line)]
     across, silent = rng.sample(own, 2)
@@ -152,6 +152,8 @@ def lit_strobed(technician: Technician, place: str, rng: random.Random) -> None:
     assert technician.lamp(lit, commanded) != "off"
     assert technician.lamp(dark, commanded) == "off"
     technician.lamp(commanded)
+    again = [line for line in strobed(wiring) if line != place and crossing(wiring, line, silent)]
+    assert technician.lamp(dark, crossing(wiring, rng.choice(again), silent)) != "off"
     whole = tuple(crossing(wiring, line, across) for line in (*others, place))
     assert technician.lamp(lit, *whole) == "bright"
 
@@ -232,10 +234,14 @@ def feed_dark(technician: Technician, place: str, rng: random.Random) -> None:
 
 
 def dark_single(technician: Technician, place: str, rng: random.Random) -> None:
-    """It is dark, twice; two others light."""
+    """It is dark, twice; two others light: those beside it on its decoder, each with another select line
+    in common, so that no select line is to blame."""
     assert technician.lamp(place) == "off"
     technician.again()
-    for other in rng.sample([r for r in own_drives(technician.case.wiring) if r != place], 2):
+    wiring = technician.case.wiring
+    address = {r: set(wiring.drives[wiring.lamps[r].drive].select) for r in own_drives(wiring)}
+    others = rng.sample([r for r in address if r != place], len(address) - 1)
+    for other in sorted(others, key=lambda r: len(address[place] ^ address[r]))[:2]:
         assert technician.lamp(other) == "normal"
 
 

@@ -93,7 +93,9 @@ def rectangles(wiring: Wiring) -> list[str]:
 def plain_columns(wiring: Wiring) -> list[str]:
     """Columns without a normally closed switch: only there can all of them be open."""
     resting = {c.column for c in wiring.matrices["switch"].cells} - {""}
-    closed = {c.column for c in wiring.matrices["switch"].cells if wiring.switches[c.reference].normally_closed}
+    closed = {
+        c.column for c in wiring.matrices["switch"].cells if wiring.switches[c.reference].normally_closed
+    }
     return [c for c in every_column(wiring) if c in resting - closed]
 
 
@@ -170,10 +172,12 @@ def dark_pair(technician: Technician, place: str, rng: random.Random) -> None:
 
 
 def dark_pairs(technician: Technician, place: str, rng: random.Random) -> None:
-    """All optical pairs at once read as if a ball stood in each; other switches work; the rail."""
+    """All optical pairs at once read as if a ball stood in each; other switches work; the rail.
+
+    Buffered pairs have their buffer on the same supply: they do not conduct either (the circuit)."""
     wiring = technician.case.wiring
     usual = Technician(technician.case, ()).rest()
-    pairs = [r for r, o in wiring.optos.items() if wiring.switches[r].matrix]
+    pairs = matrix_optos(wiring, buffered=False)
     assert set(pairs) <= technician.rest() ^ usual
     plain = [r for r in every_cell(wiring) if r not in wiring.optos]
     for cell in rng.sample(plain, 2):
@@ -199,16 +203,22 @@ def dead_line(technician: Technician, place: str, rng: random.Random) -> None:
     technician.rest()
 
 
+def grounded_column(technician: Technician, place: str, rng: random.Random) -> None:
+    """As a dead line, and the harness by ohms: the first lug against ground, off and unplugged."""
+    dead_line(technician, place, rng)
+    technician.ohms(f"switch/{place}/lug1", GROUND)
+
+
 def dead_tail(technician: Technician, place: str, rng: random.Random) -> None:
-    """The last switch before the break, the first after it, the last of the line, the resting scan."""
+    """The last switch before the break; three behind it; one elsewhere; the resting scan."""
     wiring = technician.case.wiring
     key, _, segment = place.partition("/segment")
     line = along(wiring, "switch", key)
     before = [c for c in line if lug_of(wiring, "switch", key, c) < int(segment)]
     after = [c for c in line if lug_of(wiring, "switch", key, c) >= int(segment)]
     assert before[-1].reference in technician.press(before[-1].reference)
-    for cell in dict.fromkeys([after[0].reference, after[-1].reference]):
-        assert cell not in technician.press(cell)
+    for cell in (after[0], after[len(after) // 2], after[-1]):
+        assert cell.reference not in technician.press(cell.reference)
     other = rng.choice(outside(technician, key))
     assert other in technician.press(other)
     technician.rest()
@@ -310,7 +320,8 @@ def half_dead(technician: Technician, place: str, rng: random.Random) -> None:
     """Two switches of columns that never read, two of columns whose switches read double, at rest."""
     wiring = technician.case.wiring
     usual = Technician(technician.case, ()).rest()
-    dead, twice = [], []
+    dead: list[str] = []
+    twice: list[str] = []
     for reference in rng.sample(every_cell(wiring), len(every_cell(wiring))):
         if len(dead) < 2 or len(twice) < 2:
             shown = Technician(technician.case, technician.faults).press(reference) - usual
@@ -397,7 +408,7 @@ ROWS = (
         "column never reads: its line shorted to the idle level",
         ("switch/{}/wire: grounded",),
         lambda w: [] if sinks(w) else every_column(w),
-        dead_line,
+        grounded_column,
     ),
     Row(
         "column never reads: its pin shorted to the rail",
@@ -438,7 +449,7 @@ ROWS = (
     ),
     Row(
         "whole row reads all the time, every column",
-        ("switch/{}/sensing: reads closed", "switch/{}/input: reads closed", "switch/{}/link: stuck active"),
+        ("switch/{}/sensing: reads closed", "switch/{}/input: reads closed"),
         every_row,
         live_row,
     ),

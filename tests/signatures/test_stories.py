@@ -1,4 +1,4 @@
-"""Short stories on machine 1: what experience expects, cautions, proof, a slip, a ghost, two jobs at once."""
+"""Short stories: what experience expects, cautions, proof, a slip, a ghost, two jobs, a wrong chart."""
 
 from __future__ import annotations
 
@@ -10,11 +10,27 @@ import pytest
 from matrixdoc.case.case import Case
 from matrixdoc.case.session import Session
 from matrixdoc.checks.situation import Finding, Look, Situation
-from matrixdoc.definition.library import load_machine
+from matrixdoc.definition.corrections import SwapCells, corrected, moved
+from matrixdoc.definition.document import read_document
+from matrixdoc.definition.library import load_machine, shipped_folder
+from matrixdoc.definition.wiring import Wiring
 from matrixdoc.diagnosis.results import Diagnosis
 from matrixdoc.faults.priors import Fault
 from tests.signatures import coil_rows, lamp_rows, switch_rows
-from tests.signatures.technician import Technician, along, cells, chooser, holds, rank_of
+from tests.signatures.technician import (
+    MACHINES,
+    PLACES,
+    Technician,
+    along,
+    cells,
+    chooser,
+    holds,
+    large,
+    rank_of,
+    started,
+)
+
+FIRST = "lantern_quay"
 
 LEAST_POINTS = 10
 """The table's own roughness: shares nearer to each other than this are not put in order."""
@@ -50,9 +66,9 @@ def group_of(part: str, kind: str, mode: str) -> str:
         return "diode_shorted" if mode == "shorted" else "diode_bypassed" if mode == "bypassed" else "diode"
     if kind in ("pin", "joint"):
         return "pin"
-    if kind in ("logic_output", "link_pin", "logic_input", "pre_driver"):
+    if kind in ("logic_output", "link_pin", "logic_input", "pre_driver", "decoder"):
         return "logic"
-    if kind in ("strobe_sink", "sensing", "low_side", "high_side_pnp", "resistor"):
+    if kind in ("sensing", "resistor") or kind.startswith(("strobe_", "low_side", "high_side")):
         return "drive"
     return kind
 
@@ -138,7 +154,7 @@ def one_lamp_dark(case: Case, rng: random.Random) -> Technician:
 
 @expected("whole lamp row dark", pin=45, drive=35, wire=10, logic=10)
 def whole_lamp_row_dark(case: Case, rng: random.Random) -> Technician:
-    place = rng.choice(lamp_rows.every_row(case.wiring))
+    place = rng.choice(lamp_rows.steady(case.wiring))
     technician = Technician(case, (Fault(f"lamp/{place}/pin", "open"),))
     lamp_rows.dark_line(technician, place, rng)
     return technician
@@ -147,9 +163,7 @@ def whole_lamp_row_dark(case: Case, rng: random.Random) -> Technician:
 @expected("one coil dead", wire=35, drive=20, pin=20, logic=10, winding=5)
 def one_coil_dead(case: Case, rng: random.Random) -> Technician:
     # The last coil of a feed's chain: a wire off either of its lugs kills it alone, as the table means it.
-    wiring = case.wiring
-    last = [coil_rows.fed_by(wiring, feed)[-1] for feed in coil_rows.feeds(wiring)]
-    place = rng.choice([coil for coil in last if coil in coil_rows.logic_coils(wiring)])
+    place = rng.choice([c for c in coil_rows.last_of_feed(case.wiring) if c.startswith("coil/")])
     technician = Technician(case, (Fault(f"{place}/driver", "open"),))
     coil_rows.dead(technician, place, rng)
     return technician
@@ -170,16 +184,87 @@ def all_coils_dead(case: Case, rng: random.Random) -> Technician:
     return technician
 
 
-@pytest.mark.parametrize("words", EXPERIENCE)
-def test_what_experience_expects(case, words):
+def able(wiring: Wiring) -> set[str]:
+    """Rows of the table that the machine can show; "one switch" and "phantom" want cells of that kind."""
+    found = {"one switch never reads", "whole switch column dead", "whole switch row dead"}
+    hard = any(p.kind == "strobe_push_pull" for p in wiring.parts.values())
+    if any(f"{c.reference}/capacitor" in wiring.parts for c in cells(wiring, "switch")):
+        found.add("one switch always reads")
+    if not hard:
+        found.add("phantom corner")
+    if "lamp" in wiring.matrices:
+        found |= {"one lamp dark", "whole lamp row dark"}
+    if coil_rows.logic_coils(wiring):
+        found |= {"one coil dead", "one coil locked on"}
+    if "supply/coil/fuse" in wiring.parts:
+        found.add("all coils dead")
+    return found
+
+
+def experienced() -> list[tuple[str, str]]:
+    """Each row of the table on machine 1 and on another machine of those that can show it."""
+    found = []
+    for words in EXPERIENCE:
+        others = [m for m in MACHINES if m != FIRST and words in able(started(m).wiring)]
+        small = [m for m in others if not large(m)] or others
+        chosen = chooser(words, "machine").sample(small, 1) if PLACES == 1 else others
+        found += [(words, machine) for machine in (FIRST, *chosen)]
+    return found
+
+
+@pytest.mark.parametrize(("words", "machine"), experienced())
+def test_what_experience_expects(words, machine):
     """Groups of causes come out in the table's order wherever it puts ten points between them."""
     report, table = EXPERIENCE[words]
-    technician = report(case, chooser(words))
+    technician = report(started(machine), chooser(words, machine))
     found = shares_of(technician.diagnose())
     for name, share in table.items():
         for other, less in table.items():
             if share >= less + LEAST_POINTS:
                 assert found.get(name, 0.0) > found.get(other, 0.0), (name, other, found)
+
+
+# -- the chart is wrong ----------------------------------------------------------------------------
+
+
+def exchange(machine: str) -> tuple[str, str]:
+    """Two cells that the practice panel says are exchanged; on another machine two that nobody verified,
+    in different columns and rows."""
+    if machine == "wrong_chart":
+        return "switch/C3R2", "switch/C2R3"
+    wiring = started(machine).wiring
+    rng = chooser("chart", machine)
+    one = rng.choice([c for c in cells(wiring, "switch") if not c.verified])
+    far = [c for c in cells(wiring, "switch") if c.column != one.column and c.row != one.row]
+    return one.reference, rng.choice([c for c in far if not c.verified]).reference
+
+
+@pytest.mark.parametrize("machine", ["wrong_chart", "lantern_quay"])
+def test_a_wrong_chart_is_the_first_cause_and_its_correction_explains_everything(machine):
+    """Who presses the one reads the other: the chart has them exchanged. The machine itself is right:
+    what is seen comes from the corrected wiring, healthy, and is told by the names of the wrong chart.
+    """
+    one, two = exchange(machine)
+    cells_of = [reference.rpartition("/")[2] for reference in (one, two)]
+    swap = SwapCells(matrix="switch", one=cells_of[0], two=cells_of[1])
+    wiring = corrected(read_document(shipped_folder() / f"{machine}.yaml"), [swap])
+    right = Case.start(wiring)
+    went = moved([swap])
+    case = started(machine)
+    others = [c.reference for c in cells(wiring, "switch") if c.reference not in (one, two)]
+    for device in (one, two, chooser("chart", machine, "other").choice(others)):
+        seen = right.simulate((), Situation(held=(went.get(device, device),)), Look("reads"))[0][0]
+        assert isinstance(seen, frozenset)
+        case = case.with_finding(Finding(Situation(held=(device,)), Look("reads"), seen))
+    first = case.diagnose().causes[0]
+    assert first.faults[0].part == "the chart", first.title
+    assert one in first.faults[0].mode
+    assert two in first.faults[0].mode
+    assert "exchanged" in first.faults[0].mode
+    after = case.on_corrected(wiring, went, "followed the wires").diagnose()
+    assert after.causes == ()
+    assert all(f.verdict in ("as expected", "explained") for f in after.findings)
+    assert after.contradictions == ()
 
 
 # -- a locked coil ---------------------------------------------------------------------------------
