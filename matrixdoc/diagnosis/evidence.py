@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import cast
 
 from matrixdoc.checks.chart import exchanged
+from matrixdoc.checks.joins import Joins
 from matrixdoc.checks.likelihood import report_probability, slip_probability
 from matrixdoc.checks.model import FaultEffect, alters_only
 from matrixdoc.checks.prediction import Prediction
@@ -316,9 +317,16 @@ class Anchors:
         known = self._near.get(key)
         if known is None:
             model = self.predictor.model
-            groups: set[int] = set()
-            for reference in self.predictor.reads.contacts(situation.held, ()):
-                groups |= model.groups_of_nets(model.part(reference).nets)
+            wiring = model.circuit.wiring
+            pressed = [wiring.switches[h].contact for h in situation.held]
+            closed = self.predictor.reads.contacts(situation.held, ())
+            joins: Joins[int] = Joins()
+            reach = {r: model.groups_of_nets(model.part(r).nets) for r in {*closed, *pressed}}
+            for reference in closed:
+                joins.join(reach[reference])
+            # Contacts that rest closed elsewhere, in wiring of their own, do not bear on this press.
+            roots = {joins.find(g) for reference in pressed for g in reach[reference]}
+            groups = {g for some in reach.values() for g in some if joins.find(g) in roots}
             for reference in told:
                 groups |= self.predictor.reads.line_groups(reference)
             known = self._near[key] = frozenset(self._at(groups) | self.supply_faults)
