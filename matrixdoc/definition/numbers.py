@@ -310,13 +310,11 @@ COLOURS = {
 }  # fmt: skip
 """Letter codes of IEC 60757:2021, table 1, and their words."""
 
-# Other words and short forms that people write (violet/purple and grey/slate after the same table;
-# the three-letter forms are common practice, no source).
+# Other words that people write (violet/purple and grey/slate after the same table).
 _COLOUR_WORDS = {
     **{code: code for code in COLOURS},
     **{word.upper(): code for code, word in COLOURS.items() if code != "GNYE"},
-    "PURPLE": "VT", "GRAY": "GY", "SLATE": "GY", "BLK": "BK", "BRN": "BN", "ORG": "OG", "ORN": "OG",
-    "YEL": "YE", "GRN": "GN", "BLU": "BU", "VIO": "VT", "PUR": "VT", "GRY": "GY", "WHT": "WH", "PNK": "PK",
+    "PURPLE": "VT", "GRAY": "GY", "SLATE": "GY",
 }  # fmt: skip
 _EARTH = re.compile(r"GREEN[\s-]*AND[\s-]*YELLOW|GNYE", re.IGNORECASE)
 _LIGHT_BLUE = re.compile(r"LIGHT[\s-]BLUE")  # the table gives both the code BU

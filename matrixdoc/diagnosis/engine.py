@@ -21,7 +21,7 @@ from matrixdoc.checks.wording import outcome_words
 from matrixdoc.circuit.netlist import build_circuit
 from matrixdoc.definition.wiring import Wiring
 from matrixdoc.diagnosis.analysis import Analysis, Complaint, analyse, outside_share
-from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault
+from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault, predictor_anchors
 from matrixdoc.diagnosis.explain import build_causes, explained
 from matrixdoc.diagnosis.policy import Choice, decide
 from matrixdoc.diagnosis.policy_problem import Problem
@@ -216,12 +216,17 @@ class Engine:
                 checks.setdefault(check.key, check)
         hypotheses = [tuple(sorted({*s.faults, *background})) for s in considered]
         hypotheses.append(background)
-        quiet = [tuple(f for f in h if not self.model.possible[f].duty) for h in hypotheses]
-        questions = [(c.situation, c.look, h) for c in checks.values() for h in (*hypotheses, *quiet)]
+        asked = {check.key: self._bearing(check, hypotheses) for check in checks.values()}
+        questions = [
+            (check.situation, check.look, some)
+            for check in checks.values()
+            for h in dict.fromkeys(asked[check.key])
+            for some in (h, tuple(f for f in h if not self.model.possible[f].duty))
+        ]
         self.predictor.prepare(questions)
         options = []
         for check in checks.values():
-            predictions = tuple(self._prediction(analysis, check, h) for h in hypotheses)
+            predictions = tuple(self._prediction(analysis, check, h) for h in asked[check.key])
             options.append(Option(check, self._minutes(check), predictions))
         proof = self._proof(analysis, complaint)
         for suspect in considered:
@@ -230,6 +235,16 @@ class Engine:
             if not any(o.check.key == check.key for o in options):
                 options.append(Option(check, self._minutes(check), (), mends))
         return options
+
+    def _bearing(self, check: Check, hypotheses: Sequence[tuple[Fault, ...]]) -> list[tuple[Fault, ...]]:
+        """The hypotheses as a meter check sees them: one whose faults lie where its leads do not reach
+        is to it what the background is.
+        """
+        if check.kind != "meter":
+            return list(hypotheses)
+        background = hypotheses[-1]
+        reach = predictor_anchors(self.predictor).scope(check.situation, check.look)
+        return [h if reach.intersection(set(h) - set(background)) else background for h in hypotheses]
 
     def _prediction(self, analysis: Analysis, check: Check, hypothesis: tuple[Fault, ...]) -> Prediction:
         """What a check shows under a hypothesis; what comes and goes, or was mended, is there with its

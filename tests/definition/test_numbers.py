@@ -242,7 +242,6 @@ def test_the_table_of_colour_codes():
         ("white-brown", "WH-BN"),
         ("White brown", "WH-BN"),
         (" wh / bn ", "WH-BN"),
-        ("WHT-BRN", "WH-BN"),
         ("green-yellow", "GN-YE"),
         ("GN-YE", "GN-YE"),
         ("gnye", "GNYE"),
