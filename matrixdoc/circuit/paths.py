@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 from types import MappingProxyType
+from typing import cast
 
 import networkx as nx
 
@@ -53,14 +54,14 @@ def device_elements(circuit: Circuit) -> Mapping[str, str]:
     return MappingProxyType({name: part for name, part in found.items() if part in circuit.parts})
 
 
-def part_graph(circuit: Circuit) -> nx.MultiDiGraph:
+def part_graph(circuit: Circuit) -> nx.MultiDiGraph[str]:
     """Nets and parts as a directed multigraph, edge key = part reference, weight = how far."""
     return _graph(circuit)
 
 
-def part_multigraph(circuit: Circuit) -> nx.MultiGraph:
+def part_multigraph(circuit: Circuit) -> nx.MultiGraph[str]:
     """The same without directions, with the alternating side: who touches whom."""
-    graph: nx.MultiGraph = nx.MultiGraph()
+    graph: nx.MultiGraph[str] = nx.MultiGraph()
     for reference, part in circuit.parts.items():
         if len(part.nets) >= 2 and part.kind != "bridge":
             graph.add_edge(part.nets[0], part.nets[1], key=reference)
@@ -69,8 +70,8 @@ def part_multigraph(circuit: Circuit) -> nx.MultiGraph:
     return graph
 
 
-def _graph(circuit: Circuit) -> nx.MultiDiGraph:
-    found: nx.MultiDiGraph | None = circuit.structures.get("part graph")
+def _graph(circuit: Circuit) -> nx.MultiDiGraph[str]:
+    found: nx.MultiDiGraph[str] | None = circuit.structures.get("part graph")
     if found is None:
         found = nx.MultiDiGraph()
         found.add_node(GROUND)
@@ -95,7 +96,8 @@ def _routes(circuit: Circuit) -> Routes:
         # Rails other than the start are passed only at a high price: a path has one supply.
         start, ways = nx.multi_source_dijkstra(graph, rails, weight="weight") if rails else ({}, {})
         end, back = nx.single_source_dijkstra(graph.reverse(copy=False), GROUND, weight="weight")
-        found = (start, ways, end, back)
+        # Without a target both answer with mappings, which their types do not say.
+        found = cast("Routes", (start, ways, end, back))
         circuit.structures["routes"] = found
     return found
 
@@ -131,7 +133,7 @@ def current_path(circuit: Circuit, reference: str) -> tuple[PathStep, ...]:
     nets = [*ways[best[1]], *reversed(back[best[2]])]
     steps: list[PathStep] = list(_supply_steps(circuit, nets[0]))
     for a, b in pairwise(nets):
-        edges = graph.get_edge_data(a, b)
+        edges: dict[str, dict[str, float]] = graph.get_edge_data(a, b)
         key = name if (a, b) == best[1:] else min(edges, key=lambda part: (edges[part]["weight"], part))
         steps.append(_step(circuit, key, a, b))
     return tuple(steps)

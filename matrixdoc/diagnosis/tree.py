@@ -51,7 +51,7 @@ class GrownTree:
     expected minutes of the whole plan.
     """
 
-    graph: nx.DiGraph
+    graph: nx.DiGraph[int]
     steps: dict[int, TreeStep]
     minutes: float
 
@@ -62,7 +62,7 @@ class _Growth:
     def __init__(self, problem: Problem, budget: int) -> None:
         self.problem = problem
         self.budget = budget
-        self.graph: nx.DiGraph = nx.DiGraph()
+        self.graph: nx.DiGraph[int] = nx.DiGraph()
         self.steps: dict[int, TreeStep] = {}
         self.states: dict[int, States] = {}
         self.probability: dict[int, float] = {}
@@ -141,7 +141,7 @@ def grow(problem: Problem, depth: int, mass: float, budget: int = BUDGET) -> Gro
     return _valued(growth.graph, growth.steps)
 
 
-def _valued(graph: nx.DiGraph, steps: dict[int, TreeStep]) -> GrownTree:
+def _valued(graph: nx.DiGraph[int], steps: dict[int, TreeStep]) -> GrownTree:
     """Costs from the leaves up, probabilities from the root down, numbers in reading order."""
     # Reversed postorder from the root is a topological order: every parent before its children.
     order: list[int] = list(nx.dfs_postorder_nodes(graph, 1))[::-1]
@@ -168,7 +168,7 @@ def _valued(graph: nx.DiGraph, steps: dict[int, TreeStep]) -> GrownTree:
     return GrownTree(renamed, numbered, finish[1])
 
 
-def reading_order(graph: nx.DiGraph) -> list[int]:
+def reading_order(graph: nx.DiGraph[int]) -> list[int]:
     """Steps from the root down, the most probable branch first."""
     found: list[int] = []
     seen: set[int] = set()

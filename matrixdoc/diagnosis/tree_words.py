@@ -74,7 +74,7 @@ class FaultTree:
     complaint: int
     complaints: int
     steps: tuple[PlanStep, ...]
-    graph: nx.DiGraph = field(repr=False, compare=False)
+    graph: nx.DiGraph[int] = field(repr=False, compare=False)
 
     def step(self, number: int) -> PlanStep:
         """The step of that number."""
