@@ -133,7 +133,7 @@ def current_path(circuit: Circuit, reference: str) -> tuple[PathStep, ...]:
     nets = [*ways[best[1]], *reversed(back[best[2]])]
     steps: list[PathStep] = list(_supply_steps(circuit, nets[0]))
     for a, b in pairwise(nets):
-        edges: dict[str, dict[str, float]] = graph.get_edge_data(a, b)
+        edges = cast("dict[str, dict[str, float]]", graph.get_edge_data(a, b))
         key = name if (a, b) == best[1:] else min(edges, key=lambda part: (edges[part]["weight"], part))
         steps.append(_step(circuit, key, a, b))
     return tuple(steps)
