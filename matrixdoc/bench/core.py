@@ -276,7 +276,9 @@ class BenchCore(App[int]):
             if worker.is_cancelled:
                 return
             try:
-                self.post_message(Diagnosed(len(case.entries), case.diagnose()))
+                self.post_message(Diagnosed(len(case.entries), case.first_causes()))
+                if not worker.is_cancelled:
+                    self.post_message(Diagnosed(len(case.entries), case.diagnose()))
                 if not worker.is_cancelled:
                     self.post_message(Checked(len(case.entries), case.checks() if case.entries else ()))
             except MatrixdocError as error:

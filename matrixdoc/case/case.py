@@ -185,6 +185,13 @@ class Case:
         """The causes in order, given everything that stands."""
         return self._engine.diagnose(self.standing)
 
+    def first_causes(self) -> Diagnosis:
+        """The causes in order, sooner: before any check is worked out that could compare them.
+
+        Every suspect stands by itself; :meth:`diagnose` puts those together that no check separates.
+        """
+        return self._engine.diagnose(self.standing, compared=False)
+
     def checks(self, limit: int = 10) -> tuple[RankedCheck, ...]:
         """The next checks worth doing, best first."""
         return self._engine.checks(self.standing, limit)

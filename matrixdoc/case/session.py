@@ -207,9 +207,9 @@ class Session:
 
     # -- answers -----------------------------------------------------------------------------
 
-    def diagnose(self, entries: Sequence[StandingEntry]) -> Diagnosis:
+    def diagnose(self, entries: Sequence[StandingEntry], *, compared: bool = True) -> Diagnosis:
         """The causes, given what stands."""
-        return self.engine.diagnose(self.told(entries), self.urgent(entries))
+        return self.engine.diagnose(self.told(entries), self.urgent(entries), compared=compared)
 
     def checks(self, entries: Sequence[StandingEntry], limit: int) -> tuple[RankedCheck, ...]:
         """The next checks worth doing."""

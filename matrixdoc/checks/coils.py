@@ -62,6 +62,7 @@ class Coils:
         self._feed_parts: dict[str, frozenset[str]] | None = None
         self._triggered: dict[tuple[tuple[str, ...], tuple[FaultEffect, ...]], frozenset[str]] = {}
         self._own_groups: dict[str, frozenset[int]] = {}
+        self._all_groups: frozenset[int] | None = None
 
     @staticmethod
     def commands(coil: Coil) -> tuple[str, ...]:
@@ -70,11 +71,9 @@ class Coils:
 
     def triggered(self, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> frozenset[str]:
         """Coils whose own switch reads closed and fires them without the logic, faults included."""
-        hidden = self.reads.hidden
-        if not hidden:
+        if not self.reads.hidden:
             return frozenset()
-        some = tuple(e for e in effects if not e.supply and self.reads.reaches_hidden(e))
-        key = (tuple(h for h in held if h in hidden), some)
+        key = self._trigger_key(held, effects)
         known = self._triggered.get(key)
         if known is None:
             pair = self.reads.pair(*key)
@@ -83,6 +82,18 @@ class Coils:
             known = frozenset(r for r, coil in self.coils.items() if coil.fired_by in fired)
             self._triggered[key] = known
         return known
+
+    def _trigger_key(
+        self, held: tuple[str, ...], effects: tuple[FaultEffect, ...]
+    ) -> tuple[tuple[str, ...], tuple[FaultEffect, ...]]:
+        some = tuple(e for e in effects if not e.supply and self.reads.reaches_hidden(e))
+        return tuple(h for h in held if h in self.reads.hidden), some
+
+    def _prepare_triggered(self, wanted: Iterable[tuple[tuple[str, ...], tuple[FaultEffect, ...]]]) -> None:
+        """Solve in one batch what many calls of :meth:`triggered` will ask for."""
+        if self.reads.hidden:
+            keys = dict.fromkeys(self._trigger_key(*key) for key in wanted)
+            self.reads.prepare([self.reads.pair(*key) for key in keys if key not in self._triggered])
 
     def _enabled(self, coil: Coil, effects: tuple[FaultEffect, ...]) -> bool:
         """Whether the enable line of the coil lets it fire."""
@@ -95,9 +106,20 @@ class Coils:
         commanded -= {c.drive for c in self.coils.values() if not self._enabled(c, effects)}
         active = active_outputs(self.model, self.drives, commanded, effects)
         active |= self._private_contacts(pulsed, held, effects)
-        rails = self.points.rails(effects)
+        rails = self.points.rails_for(effects, self._groups())
         analog = tuple(e for e in effects if e.analog)
         return PointRequest(frozenset(active), analog, rails, parts=self._wanted(pulsed, active, analog))
+
+    def _groups(self) -> frozenset[int]:
+        """Net groups of all coils, and of what feeds and drives them."""
+        if self._all_groups is None:
+            wiring = self.model.circuit.wiring
+            parts = [p for coil in self.coils.values() for p in (coil.element, *coil.parts)]
+            parts += [wiring.drives[d].output for c in self.coils.values() for d in self.commands(c)]
+            parts += [p for reference in self.coils for p in self.feed_parts(reference)]
+            nets = [n for p in parts if p in wiring.parts for n in wiring.parts[p].nets]
+            self._all_groups = frozenset(self.model.groups_of_nets(nets))
+        return self._all_groups
 
     def _wanted(self, pulsed: str, active: set[str], analog: tuple[FaultEffect, ...]) -> tuple[str, ...]:
         """Windings that can carry current at all: those whose output is on, or that a fault touches."""
@@ -215,6 +237,7 @@ class Coils:
         todo = [e for e in effects if e not in self._sagged]
         supply_net = {r: self.model.part(c.element).nets[0] for r, c in self.coils.items()}
         nets = tuple(dict.fromkeys(supply_net.values()))
+        self._prepare_triggered(((), (e,)) for e in todo)
         base = self._request("", (), ())
         requests = [base, *(self._request("", (), (e,)) for e in todo)]
         points = self.points.solve([replace(r, nets=nets, parts=()) for r in requests])
@@ -233,6 +256,7 @@ class Coils:
     def prepare(self, wanted: Iterable[Key]) -> None:
         """Solve many (pulsed coil, held switches, faults) triples in one batch."""
         todo = [key for key in dict.fromkeys(self._key(*k) for k in wanted) if key not in self._amps]
+        self._prepare_triggered((held, effects) for _, held, effects in todo)
         points = self.points.solve([self._request(*key) for key in todo])
         for key, point in zip(todo, points, strict=True):
             patches = {e.part.reference: e.patch for e in key[2] if e.analog}

@@ -8,7 +8,7 @@ word a person would choose for that ratio is a distribution: see :func:`brightne
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from matrixdoc.checks.model import FaultEffect, MachineModel, alters_only
 from matrixdoc.checks.points import PointRequest, Points
@@ -59,6 +59,8 @@ class Lamps:
         self.matrices: dict[str, Matrix] = {m.name: m for m in wiring.matrices.values() if m.device == "lamp"}
         self.element = {r: lamp.element for r, lamp in wiring.lamps.items()}
         self._strength: dict[Key, float] = {}
+        self._least: dict[Key, float] = {}
+        self._own_groups: dict[str, frozenset[int]] = {}
         self._healthy: dict[tuple[str, Pattern], tuple[float, ...]] = {}
         self._phases: dict[tuple[str, Pattern], list[tuple[float, frozenset[str]]]] = {}
 
@@ -109,12 +111,24 @@ class Lamps:
             return tuple(line.drive for line in (*matrix.columns, *matrix.rows) if line.drive)
         return tuple(sorted({lamp.drive for lamp in wiring.lamps.values() if lamp.drive and not lamp.matrix}))
 
+    def _groups(self, matrix_name: str) -> frozenset[int]:
+        """Net groups of the lamps of one matrix (or of those outside matrices) and of their drives."""
+        known = self._own_groups.get(matrix_name)
+        if known is None:
+            wiring = self.model.circuit.wiring
+            parts = [lamp.element for lamp in wiring.lamps.values() if lamp.matrix == matrix_name]
+            parts += [wiring.drives[name].output for name in self._drives(matrix_name)]
+            nets = [net for part in parts for net in self.model.part(part).nets]
+            known = self._own_groups[matrix_name] = frozenset(self.model.groups_of_nets(nets))
+        return known
+
     def _request(
         self, lamp: str, commanded: frozenset[str], effects: tuple[FaultEffect, ...]
     ) -> PointRequest:
-        drives = self._drives(self.model.circuit.wiring.lamps[lamp].matrix)
+        matrix = self.model.circuit.wiring.lamps[lamp].matrix
+        drives = self._drives(matrix)
         active = active_outputs(self.model, drives, commanded, effects)
-        rails = self.points.rails(effects)
+        rails = self.points.rails_for(effects, self._groups(matrix))
         analog = tuple(e for e in effects if e.analog)
         return PointRequest(frozenset(active), analog, rails, parts=(self.element[lamp],))
 
@@ -128,42 +142,62 @@ class Lamps:
         phases = self.phases(matrix_name, pattern)
         if not effects or any(not alters_only(e) for e in effects):
             return list(range(len(phases)))
-        healthy = self._healthy[(lamp, pattern)]
-        return [number for number, value in enumerate(healthy) if value > 0.0]
+        return self._lit_phases(lamp, pattern)
 
-    def prepare(self, wanted: Iterable[Key]) -> None:
-        """Solve many (lamp, pattern, faults) triples in one batch, the healthy machine first."""
+    def prepare(self, wanted: Iterable[Key], *, own_phases: bool = False) -> None:
+        """Solve many (lamp, pattern, faults) triples in one batch, the healthy machine first.
+
+        ``own_phases``: only the phases in which the healthy lamp is lit (see :meth:`least_ratio`).
+        """
         keys = list(dict.fromkeys(wanted))
         base: list[Key] = []
         for lamp, pattern, _ in keys:
             lit = pattern if lamp in self.commanded(pattern) else (lamp,)
             base.extend(((lamp, pattern, ()), (lamp, lit, ())))
         self._solve([k for k in dict.fromkeys(base) if k not in self._strength])
-        self._solve([k for k in keys if k not in self._strength])
+        if not own_phases:
+            self._solve([k for k in keys if k not in self._strength])
+            return
+        rows = [
+            (key, number)
+            for key in keys
+            if key not in self._least and key not in self._strength
+            for number in self._lit_phases(key[0], key[1])
+        ]
+        for key, values in self._phase_strengths(rows).items():
+            self._least[key] = sum(values.values())
+
+    def _lit_phases(self, lamp: str, pattern: Pattern) -> list[int]:
+        """Phases in which the healthy lamp is lit."""
+        return [number for number, value in enumerate(self._healthy[(lamp, pattern)]) if value > 0.0]
 
     def _solve(self, todo: list[Key]) -> None:
-        wiring = self.model.circuit.wiring
-        rows: list[tuple[Key, int, PointRequest]] = []
-        for key in todo:
-            lamp, pattern, effects = key
-            phases = self.phases(wiring.lamps[lamp].matrix, pattern)
-            rows.extend(
-                (key, number, self._request(lamp, phases[number][1], effects))
-                for number in self._needed(lamp, pattern, effects)
-            )
-        points = self.points.solve([request for *_, request in rows])
         found: dict[Key, dict[int, float]] = {key: {} for key in todo}
-        for (key, number, request), point in zip(rows, points, strict=True):
-            lamp, pattern, _ = key
-            patches = {e.part.reference for e in request.effects}
-            share = self.phases(wiring.lamps[lamp].matrix, pattern)[number][0]
-            amps = point.amps.get(self.element[lamp], 0.0)
-            found[key][number] = share * self._strength_of(self.element[lamp], amps, patches)
+        rows = [(key, number) for key in todo for number in self._needed(*key)]
+        found.update(self._phase_strengths(rows))
         for key, values in found.items():
             lamp, pattern, effects = key
             self._strength[key] = sum(values.values())
             if not effects:
                 self._healthy[(lamp, pattern)] = tuple(values[n] for n in sorted(values))
+
+    def _phase_strengths(self, rows: Sequence[tuple[Key, int]]) -> dict[Key, dict[int, float]]:
+        """For each key: its strength in each phase that was asked for, times the phase's share."""
+        wiring = self.model.circuit.wiring
+        requests: list[PointRequest] = []
+        shares: list[float] = []
+        for (lamp, pattern, effects), number in rows:
+            share, commanded = self.phases(wiring.lamps[lamp].matrix, pattern)[number]
+            shares.append(share)
+            requests.append(self._request(lamp, commanded, effects))
+        points = self.points.solve(requests)
+        found: dict[Key, dict[int, float]] = {}
+        for (key, number), share, request, point in zip(rows, shares, requests, points, strict=True):
+            patches = {e.part.reference for e in request.effects}
+            element = self.element[key[0]]
+            amps = point.amps.get(element, 0.0)
+            found.setdefault(key, {})[number] = share * self._strength_of(element, amps, patches)
+        return found
 
     def _strength_of(self, element: str, amps: float, patched: set[str]) -> float:
         """Square of the current for a filament (its power but for the resistance), forward current
@@ -187,6 +221,20 @@ class Lamps:
         lit = pattern if lamp in self.commanded(pattern) else (lamp,)
         healthy = self.strength(lamp, lit, ())
         return self.strength(lamp, pattern, effects) / healthy if healthy > 0.0 else 0.0
+
+    def least_ratio(self, lamp: str, pattern: Pattern, effects: tuple[FaultEffect, ...]) -> float:
+        """A lower bound of :meth:`ratio`: what the phases give in which the healthy lamp is lit.
+
+        No phase takes light away, and the other phases are most of the work.
+        """
+        key = (lamp, pattern, effects)
+        if key in self._strength:
+            return self.ratio(lamp, pattern, effects)
+        if key not in self._least:
+            self.prepare([key], own_phases=True)
+        lit = pattern if lamp in self.commanded(pattern) else (lamp,)
+        healthy = self.strength(lamp, lit, ())
+        return self._least.get(key, 0.0) / healthy if healthy > 0.0 else 0.0
 
     def predict(self, lamp: str, pattern: Pattern, effects: tuple[FaultEffect, ...]) -> Prediction:
         """Words a person would choose for ``lamp``, with probabilities."""

@@ -58,6 +58,8 @@ class Points:
         self._known: dict[PointRequest, OperatingPoint] = {}
         self._solver = Solver()
         self._rails: dict[tuple[object, ...], Rails] = {}
+        self._rows: dict[tuple[str, tuple[FaultEffect, ...]], tuple[str, float, float]] = {}
+        self._near: dict[frozenset[int], frozenset[str]] = {}
         self.bus_neighbours = _neighbour_buses(model)
 
     def rails(self, effects: Iterable[FaultEffect], *, power: bool = True) -> Rails:
@@ -72,17 +74,47 @@ class Points:
                 if not power:
                     rows.append((supply.rail, 0.0, float("inf")))
                     continue
-                patches = {e.part.reference: e.patch for e in touching if e.supply == name}
-                source = rail_source(self.model.circuit, name, patches, frozenset())
-                rows.append((supply.rail, source.open_volts, source.source_ohm))
+                own = tuple(e for e in touching if e.supply == name)
+                row = self._rows.get((name, own))
+                if row is None:
+                    patches = {e.part.reference: e.patch for e in own}
+                    source = rail_source(self.model.circuit, name, patches, frozenset())
+                    row = self._rows[(name, own)] = (supply.rail, source.open_volts, source.source_ohm)
+                rows.append(row)
             known = self._rails[key] = tuple(rows)
         return known
 
+    def rails_near(self, groups: frozenset[int]) -> frozenset[str]:
+        """Rails that parts of these net groups, or of the feeds behind them, lie at."""
+        known = self._near.get(groups)
+        if known is None:
+            wiring, group_of = self.model.circuit.wiring, self.model.group_of
+            rails = {supply.rail for supply in wiring.supplies.values()}
+            reach = {reference: self.model.groups_of_nets(p.nets) for reference, p in wiring.parts.items()}
+            near = set(groups)
+            size, touching = 0, list[str]()
+            while size < len(near):
+                size = len(near)
+                touching = [reference for reference, some in reach.items() if near & some]
+                near.update(*(reach[reference] & self.model.bus_groups for reference in touching))
+            found = {net for reference in touching for net in wiring.parts[reference].nets}
+            found |= {rail for rail in rails if group_of.get(rail) in near}
+            known = self._near[groups] = frozenset(rails & found)
+        return known
+
+    def rails_for(self, effects: Iterable[FaultEffect], groups: frozenset[int]) -> Rails:
+        """As :meth:`rails`, but rails that have nothing to do with these net groups stay healthy."""
+        healthy, here = self.rails(()), self.rails(effects)
+        if here == healthy:
+            return healthy
+        near = self.rails_near(groups)
+        return tuple(b if b[0] in near else a for a, b in zip(healthy, here, strict=True))
+
     def logic_is_dead(self, effects: Iterable[FaultEffect]) -> bool:
         """Whether a supply fault takes the logic's own rail down, and every self-test with it."""
-        if not any(e.supply for e in effects):
-            return False
         supplies = self.model.circuit.wiring.supplies
+        if not any(e.supply and supplies[e.supply].rail in self.model.logic_rails for e in effects):
+            return False
         for supply, (_, volts, ohms) in zip(supplies.values(), self.rails(effects), strict=True):
             if supply.rail in self.model.logic_rails:
                 left = volts - ohms * supply.load_a if math.isfinite(ohms) else 0.0

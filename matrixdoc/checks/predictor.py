@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from matrixdoc.checks.chart import as_wired
 from matrixdoc.checks.coils import Coils
 from matrixdoc.checks.kin import find_kin
-from matrixdoc.checks.lamps import Lamps
+from matrixdoc.checks.lamps import Lamps, brightness
 from matrixdoc.checks.meter import Meter
 from matrixdoc.checks.model import FaultEffect, MachineModel, effect_of_opening
 from matrixdoc.checks.optos import Optos
@@ -83,6 +83,18 @@ class Predictor:
             self.coils.prepare(coils)
         if meter:
             self.meter.prepare(meter)
+
+    def brightest_off(self, questions: Sequence[Question]) -> list[float]:
+        """For looks at lamps: the most probability that "off" can have, at a fraction of the work.
+
+        A lamp is at least as bright as the phases of the scan make it in which it is lit when healthy.
+        """
+        keys = []
+        for situation, look, named in questions:
+            faults = named if situation.opened else self.standing_for(look, named)
+            keys.append((look.target, situation.lamps, self.effects(situation, faults)))
+        self.lamps.prepare(keys, own_phases=True)
+        return [dict(brightness(self.lamps.least_ratio(*key))).get("off", 0.0) for key in keys]
 
     def predict(self, situation: Situation, look: Look, faults: tuple[Fault, ...]) -> Prediction:
         """Outcomes of ``look`` in ``situation`` if exactly ``faults`` were there."""

@@ -168,6 +168,8 @@ class Reads:
             anchors = self._anchors(effect)
             if anchors:
                 items.append((anchors, "", effect))
+        if whole and not self._felt(whole):
+            whole = []
         if whole:
             # A supply fault reaches every line: there is one region, the whole machine.
             every = frozenset(self.input_groups) | frozenset(self.column_groups)
@@ -188,6 +190,12 @@ class Reads:
                 gathered.effects.append(there)
         regions = [self._region(gathered, whole) for gathered in collected.values()]
         return [region for region in regions if region.inputs]
+
+    def _felt(self, faults: Sequence[FaultEffect]) -> bool:
+        """Whether supply faults change a rail that any line of the matrices has to do with."""
+        feeding = self.points.rails_near(frozenset({*self.input_groups, *self.column_groups}))
+        rows = zip(self.points.rails(()), self.points.rails(faults), strict=True)
+        return any(here != there for here, there in rows if here[0] in feeding)
 
     def _region(self, gathered: _Gathered, whole: Sequence[FaultEffect]) -> _Region:
         return _Region(

@@ -9,7 +9,7 @@ of the others only the core and the stretches between attached nets are kept.
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from matrixdoc.circuit.elements import Circuit, Instant, RawBranch, part_branches
@@ -125,7 +125,7 @@ def island_branches(
     structure: Structure,
     sources: dict[int, RawBranch],
     wanted: Sequence[int],
-    also: Sequence[int],
+    also: Mapping[int, tuple[int, ...]],
     touched: Sequence[Touched],
 ) -> list[tuple[RawBranch, int]]:
     """Branches (with part numbers) that decide the volts of the wanted nets.
@@ -134,6 +134,36 @@ def island_branches(
     ``sources``: source branch by rail number, for live rails that are not stiff. The result may
     hold branches that turn out to carry nothing, never too few.
     """
+    reach = reach_of(structure, wanted, also, touched)
+    removed = {item.part for item in touched}
+    if not reach.targets and not flows(structure, reach, removed, also):
+        return []
+    return reach.direct + _expand(structure, sources, wanted, removed, reach.links, reach.keep)
+
+
+class Reach(NamedTuple):
+    """What is reached from the wanted nets and parts.
+
+    ``links`` between clusters, ``keep``: clusters that carry current or hold a wanted net,
+    ``targets``: clusters of wanted nets, ``direct``: branches between boundaries. ``fed``: clusters
+    that current can enter, ``steps``: from which to which it can go.
+    """
+
+    links: list[Link]
+    keep: set[int]
+    targets: set[int]
+    direct: list[tuple[RawBranch, int]]
+    fed: set[int]
+    steps: list[tuple[int, int]]
+
+
+def reach_of(
+    structure: Structure,
+    wanted: Sequence[int],
+    also: Mapping[int, tuple[int, ...]],
+    touched: Sequence[Touched],
+) -> Reach:
+    """Search from the clusters of ``wanted`` and ``also`` (see :func:`island_branches`)."""
     removed = {item.part for item in touched}
     cluster_of = structure.cluster_of
     added: dict[int, list[Link]] = {}
@@ -166,13 +196,44 @@ def island_branches(
                 climb(second)
     targets = {cluster_of[net] for net in wanted}
     targets.discard(OUTSIDE)
-    starts = targets | {cluster_of[net] for net in also}
+    starts = targets | {cluster_of[net] for nets in also.values() for net in nets}
     starts.discard(OUTSIDE)
     for cluster in starts:
         climb(cluster)
     reached, links = _search(structure, starts, removed, added, extra)
-    keep = _carrying(structure, reached, links, targets)
-    return direct + _expand(structure, sources, wanted, removed, links, keep)
+    keep, fed, steps = _carrying(structure, reached, links, targets)
+    return Reach(links, keep, targets, direct, fed, steps)
+
+
+def flows(structure: Structure, reach: Reach, removed: set[int], also: Mapping[int, tuple[int, ...]]) -> bool:
+    """Whether current may flow through any of these parts (number -> its nets).
+
+    It may not where the part hangs in a tree below which nothing that carries is attached.
+    """
+    keep = reach.keep
+    if reach.direct or any(structure.loops[cluster] for cluster in keep):
+        return True
+    cluster_of, enter = structure.cluster_of, structure.enter
+    attached: dict[int, list[int]] = {}
+    for part, nets in also.items():
+        inside = [cluster_of[net] for net in nets if cluster_of[net] != OUTSIDE]
+        if not all(cluster in keep for cluster in inside):
+            if part not in removed and len(nets) == 2:
+                continue
+            if not any(cluster in keep for cluster in inside):
+                continue
+        child = structure.child_of_part.get(part)
+        if part in removed or child is None:
+            return True
+        if not attached:
+            for first, second, branch, _ in reach.links:
+                if (first == OUTSIDE or first in keep) and (second == OUTSIDE or second in keep):
+                    attached.setdefault(first, []).append(branch.a)
+                    attached.setdefault(second, []).append(branch.b)
+        low, high = enter[child], structure.leave[child]
+        if any(low <= enter[net] < high for net in attached.get(cluster_of[child], ())):
+            return True
+    return False
 
 
 def _search(
@@ -209,6 +270,56 @@ def _search(
     return reached, links
 
 
+def dead_ends(
+    structure: Structure, reach: Reach, removed: set[int], also: Mapping[int, tuple[int, ...]]
+) -> set[int] | None:
+    """Clusters that keep parts without current as long as nothing new is attached to them.
+
+    For parts of which :func:`flows` says that none carries current: what lies behind each is not
+    fed, or not drained, and so is all that leads to it, or all that it leads to. None if one of the
+    parts lies so that this is not said.
+    """
+    forward: dict[int, list[int]] = {}
+    back: dict[int, list[int]] = {}
+    for first, second in reach.steps:
+        forward.setdefault(first, []).append(second)
+        back.setdefault(second, []).append(first)
+    found: set[int] = set()
+    for part, nets in also.items():
+        behind = _behind(structure, reach, removed, part, nets)
+        if behind is None:
+            return None
+        for cluster in behind - found:
+            # Not fed: whatever leads there must stay so; else not drained: whatever it leads to.
+            onward = forward if cluster in reach.fed else back
+            queue = [cluster]
+            found.add(cluster)
+            for here in queue:
+                new = [other for other in onward.get(here, ()) if other not in found]
+                found.update(new)
+                queue.extend(new)
+    return found
+
+
+def _behind(
+    structure: Structure, reach: Reach, removed: set[int], part: int, nets: tuple[int, ...]
+) -> set[int] | None:
+    """Clusters without current at the ends of a part, or below it in its tree; None: not said."""
+    cluster_of, enter = structure.cluster_of, structure.enter
+    behind = {cluster_of[net] for net in nets}.difference(reach.keep, (OUTSIDE,))
+    if behind:
+        return behind
+    child = structure.child_of_part.get(part)
+    if child is None or part in removed:
+        return None
+    low, high = enter[child], structure.leave[child]
+    for first, second, branch, _ in reach.links:
+        for net, other in ((branch.a, second), (branch.b, first)):
+            if cluster_of[net] == cluster_of[child] and low <= enter[net] < high:
+                behind.add(other)
+    return behind - {OUTSIDE}
+
+
 def _spread(start: set[int], steps: list[tuple[int, int]]) -> set[int]:
     """Everything that can be reached from ``start`` along the steps."""
     if not steps:
@@ -225,10 +336,15 @@ def _spread(start: set[int], steps: list[tuple[int, int]]) -> set[int]:
     return start
 
 
-def _carrying(structure: Structure, reached: set[int], links: list[Link], targets: set[int]) -> set[int]:
-    """Clusters that current can enter and leave, and what wanted ones that it cannot depend on."""
+def _carrying(
+    structure: Structure, reached: set[int], links: list[Link], targets: set[int]
+) -> tuple[set[int], set[int], list[tuple[int, int]]]:
+    """Clusters that current can enter and leave, and what wanted ones that it cannot depend on.
+
+    With them the clusters that it can enter, and the steps that it can take.
+    """
     if reached == targets and len(reached) == 1:
-        return reached
+        return reached, reached, []
     fed = {cluster for cluster in reached if structure.anchored[cluster]}
     drained = set(fed)
     steps: list[tuple[int, int]] = []
@@ -253,7 +369,7 @@ def _carrying(structure: Structure, reached: set[int], links: list[Link], target
     keep = fed & drained
     if not targets <= keep:
         _keep_wanted(keep, fed, drained, targets, steps)
-    return keep
+    return keep, fed, steps
 
 
 def _keep_wanted(

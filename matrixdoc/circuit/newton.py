@@ -30,7 +30,7 @@ SEARCH_PASSES = 8
 VOLT_TOLERANCE = 1e-9
 ROUNDING = 1e-15
 BATCH_NUMBERS = 2e6
-"""Incidence entries of one batch, 16 MB."""
+"""Entries of the Jacobians of one batch, 16 MB."""
 
 BranchKey = tuple[int, int, float, float, float, float]
 """(net, net, ohm, saturation_a, emission, emf_v); net ``n`` of an n-net problem is the 0 V boundary."""
@@ -94,8 +94,8 @@ def solve(problems: Sequence[Problem]) -> list[Solution]:
     # Numbers beyond what floats hold end as "not converged", not as warnings or exceptions.
     with np.errstate(all="ignore"):
         for (nets, branches), numbers in shapes.items():
-            # Bounded batches: the incidence matrices of big islands would otherwise fill the memory.
-            size = max(1, int(BATCH_NUMBERS // max(1, nets * branches)))
+            # Bounded batches: the Jacobians of big islands would otherwise fill the memory.
+            size = max(1, int(BATCH_NUMBERS // max(1, nets * nets + 4 * branches)))
             for start in range(0, len(numbers), size):
                 chosen = numbers[start : start + size]
                 found.update(zip(chosen, _solve_shape([problems[n] for n in chosen], nets), strict=True))
@@ -104,32 +104,70 @@ def solve(problems: Sequence[Problem]) -> list[Solution]:
 
 @dataclass(frozen=True, slots=True)
 class _Batch:
-    """Circuits of one shape: incidence (circuits, branches, nets), the rest (circuits, branches)."""
+    """Circuits of one shape: (circuits, branches) each. Net ``nets`` is the boundary, at 0 V.
 
-    incidence: Array
+    ``first``, ``second``: net of each end; ``ends``: places of both ends in the flattened nets of all
+    circuits; ``entries``: places that the slope of each branch has in the flattened Jacobians.
+    """
+
+    nets: int
+    first: NDArray[np.intp]
+    second: NDArray[np.intp]
+    ends: NDArray[np.intp]
+    entries: NDArray[np.intp]
     ohm: Array
     saturation: Array
     emission: Array
     emf: Array
 
-    def rows(self, chosen: NDArray[np.intp]) -> _Batch:
-        return _Batch(
-            self.incidence[chosen],
-            self.ohm[chosen],
-            self.saturation[chosen],
-            self.emission[chosen],
-            self.emf[chosen],
+    @staticmethod
+    def of(nets: int, first: NDArray[np.intp], second: NDArray[np.intp], values: tuple[Array, ...]) -> _Batch:
+        """``values``: ohm, saturation, emission, emf."""
+        size = nets + 1
+        offset = np.arange(len(first))[:, None] * size
+        a, b = offset + first, offset + second
+        ends = np.concatenate((a.ravel(), b.ravel()))
+        entries = np.concatenate(
+            [
+                (row * size + column).ravel()
+                for row, column in ((a, first), (b, second), (a, second), (b, first))
+            ]
         )
+        return _Batch(nets, first, second, ends, entries, *values)
+
+    def rows(self, chosen: NDArray[np.intp]) -> _Batch:
+        values = (self.ohm, self.saturation, self.emission, self.emf)
+        return _Batch.of(
+            self.nets, self.first[chosen], self.second[chosen], tuple(value[chosen] for value in values)
+        )
+
+    def across(self, x: Array) -> Array:
+        """Volts over the branches, sources taken off, at net volts ``x`` (circuits, nets)."""
+        padded = np.concatenate((x, np.zeros((len(x), 1))), axis=1)
+        over = np.take_along_axis(padded, self.first, 1) - np.take_along_axis(padded, self.second, 1)
+        return np.asarray(over - self.emf)
 
     def currents(self, x: Array) -> tuple[Array, Array]:
         """Branch currents and slopes at net volts ``x`` (circuits, nets)."""
-        v = (self.incidence @ x[:, :, None])[:, :, 0] - self.emf
-        return branch_law(v, self.ohm, self.saturation, self.emission)
+        return branch_law(self.across(x), self.ohm, self.saturation, self.emission)
 
     def balance(self, x: Array, current: Array) -> Array:
         """Current out of each net, g_min included (circuits, nets)."""
-        out: Array = (self.incidence.transpose(0, 2, 1) @ current[:, :, None])[:, :, 0] + G_MIN * x
-        return out
+        count, size = len(x), self.nets + 1
+        flat = current.ravel()
+        out = np.bincount(self.ends, np.concatenate((flat, -flat)), count * size)
+        return np.asarray(out.reshape(count, size)[:, : self.nets] + G_MIN * x)
+
+    def jacobian(self, slope: Array) -> Array:
+        """Slope of the balance (circuits, nets, nets)."""
+        count, size = len(slope), self.nets + 1
+        flat = slope.ravel()
+        whole = np.concatenate((flat, flat, -flat, -flat))
+        full = np.asarray(np.bincount(self.entries, whole, count * size * size), dtype=np.float64)
+        result: Array = full.reshape(count, size, size)[:, : self.nets, : self.nets]
+        diagonal = np.arange(self.nets)
+        result[:, diagonal, diagonal] += G_MIN
+        return result
 
 
 def _solve_shape(problems: list[Problem], nets: int) -> list[Solution]:
@@ -138,11 +176,8 @@ def _solve_shape(problems: list[Problem], nets: int) -> list[Solution]:
         return [Solution((0.0,) * nets, (), True) for _ in problems]  # noqa: FBT003
     table = np.array([problem.branches for problem in problems], dtype=np.float64)
     count = len(problems)
-    incidence = np.zeros((count, branches, nets + 1))
-    rows, columns = np.arange(count)[:, None], np.arange(branches)[None, :]
-    incidence[rows, columns, table[:, :, 0].astype(np.intp)] += 1.0
-    incidence[rows, columns, table[:, :, 1].astype(np.intp)] -= 1.0
-    batch = _Batch(incidence[:, :, :nets], table[:, :, 2], table[:, :, 3], table[:, :, 4], table[:, :, 5])
+    first, second = table[:, :, 0].astype(np.intp), table[:, :, 1].astype(np.intp)
+    batch = _Batch.of(nets, first, second, (table[:, :, 2], table[:, :, 3], table[:, :, 4], table[:, :, 5]))
     x, converged = _newton(batch) if nets else (np.zeros((count, 0)), np.ones(count, dtype=np.bool_))
     amps, _ = batch.currents(x)
     converged &= np.isfinite(amps).all(axis=1) & np.isfinite(x).all(axis=1)
@@ -154,20 +189,17 @@ def _solve_shape(problems: list[Problem], nets: int) -> list[Solution]:
 
 def _newton(batch: _Batch) -> tuple[Array, NDArray[np.bool_]]:
     """Net volts (circuits, nets) and which circuits converged; those that have are left out."""
-    count, _, nets = batch.incidence.shape
+    count, nets = len(batch.first), batch.nets
     x = np.zeros((count, nets))
     converged = np.zeros(count, dtype=np.bool_)
     linear: NDArray[np.bool_] = np.asarray(batch.saturation.max(axis=1) <= 0.0, dtype=np.bool_)
     todo = np.arange(count)
-    diagonal = np.arange(nets)
     now = batch
     for _ in range(STEPS):
         here = x[todo]
         current, slope = now.currents(here)
         f = now.balance(here, current)
-        jacobian = (now.incidence.transpose(0, 2, 1) * slope[:, None, :]) @ now.incidence
-        jacobian[:, diagonal, diagonal] += G_MIN
-        step = _newton_step(jacobian, f)
+        step = _newton_step(now.jacobian(slope), f)
         step *= _line_search(now, here, f, step)[:, None]
         x[todo] = here + step
         # The residual floor: what rounding of the branch currents leaves at a net.

@@ -17,6 +17,7 @@ from matrixdoc.circuit.islands import (
 from matrixdoc.circuit.newton import Problem, Solution, solve
 from matrixdoc.circuit.rails import RailState, rail_state, whole_branches
 from matrixdoc.circuit.reduction import IslandPoint, Reduced, finish, reduce_island
+from matrixdoc.circuit.screening import WORTH_SCREENING, base_key, base_of, unchanged, without_current
 from matrixdoc.circuit.structure import OUTSIDE, Structure, structure_of
 
 
@@ -86,18 +87,72 @@ class _Plan:
 
 
 def operating_points(
-    circuit: Circuit, instants: Sequence[Instant], solver: Solver | None = None, *, reduce: bool = True
+    circuit: Circuit,
+    instants: Sequence[Instant],
+    solver: Solver | None = None,
+    *,
+    reduce: bool = True,
+    screen: bool = True,
 ) -> list[OperatingPoint]:
     """Operating points of instants, in order.
 
-    Each instant is cut to the islands that its wanted nets and parts reach, these are reduced and
-    brought to a canonical form, and each distinct one is solved once, in batches. ``solver`` keeps
-    solutions between calls. ``reduce`` False solves every net of the machine as it is (slow; to
-    check the reduction). Raises ``ValueError`` for an unknown part, net, rail or value name.
+    Instants that differ by their patches alone are first screened: those whose patches change
+    nothing at the operating point without them get that one (``screen`` False leaves this out).
+    Each of the others is cut to the islands that its wanted nets and parts reach, these are reduced
+    and brought to a canonical form, and each distinct one is solved once, in batches. ``solver``
+    keeps solutions between calls. ``reduce`` False solves every net of the machine as it is (slow;
+    to check the reduction). Raises ``ValueError`` for an unknown part, net, rail or value name.
     """
+    solver = solver if solver is not None else Solver()
+    found: dict[int, OperatingPoint] = {}
+    if screen and reduce:
+        found = _screened(circuit, instants, solver)
+    left = [number for number in range(len(instants)) if number not in found]
+    points = _solved(circuit, [instants[number] for number in left], solver, reduce=reduce)
+    found.update(zip(left, points, strict=True))
+    return [found[number] for number in range(len(instants))]
+
+
+def _screened(circuit: Circuit, instants: Sequence[Instant], solver: Solver) -> dict[int, OperatingPoint]:
+    """Operating points of those instants whose patches change nothing, by number."""
+    groups: dict[object, list[int]] = {}
+    for number, instant in enumerate(instants):
+        key = base_key(instant)
+        if key is not None:
+            groups.setdefault(key, []).append(number)
+    found: dict[int, OperatingPoint] = {}
+    many: list[list[int]] = []
+    for numbers in groups.values():
+        if len(numbers) < WORTH_SCREENING:
+            continue
+        first = instants[numbers[0]]
+        if first.nets:
+            many.append(numbers)
+            continue
+        structure = structure_of(circuit, rail_state(circuit, first.rails).live)
+        same = without_current(circuit, structure, [instants[number] for number in numbers])
+        answer = OperatingPoint({}, dict.fromkeys(first.parts, 0.0), frozenset(), converged=True)
+        found.update((n, answer) for n, good in zip(numbers, same, strict=True) if good)
+    bases = [base_of(circuit, [instants[number] for number in numbers]) for numbers in many]
+    for numbers, base, point in zip(many, bases, _solved(circuit, bases, solver), strict=True):
+        members = [instants[number] for number in numbers]
+        structure = structure_of(circuit, rail_state(circuit, base.rails).live)
+        same = unchanged(circuit, structure, members, point)
+        if any(same):
+            nets = members[0].nets
+            volts = {name: point.volts[name] for name in dict.fromkeys(nets)}
+            amps = {name: point.amps[name] for name in members[0].parts}
+            answer = OperatingPoint(volts, amps, point.floating.intersection(nets), point.converged)
+            found.update((n, answer) for n, good in zip(numbers, same, strict=True) if good)
+    return found
+
+
+def _solved(
+    circuit: Circuit, instants: Sequence[Instant], solver: Solver, *, reduce: bool = True
+) -> list[OperatingPoint]:
     work = _Work(circuit, reduce=reduce)
     plans = [work.plan(instant) for instant in instants]
-    solutions = (solver if solver is not None else Solver()).solve(list(work.problems))
+    solutions = solver.solve(list(work.problems))
     for island in work.islands:
         island.point = finish(island.reduced, [solutions[number] for number in island.problems])
     for frame in work.frames.values():
@@ -202,7 +257,7 @@ class _Work:
         if island is None:
             # Sorted: sets come in any order, and the last digits must not depend on it.
             here = sorted(here, key=lambda item: (item.part, item.branches))
-            ends = [net for part in wanted for net in self.circuit.terminals[part]]
+            ends = {part: self.circuit.terminals[part] for part in wanted}
             found = island_branches(frame.structure, frame.rails.sources, nets, ends, here)
             prefer = [item.branches[0].b for item in here if item.part == LEAD_PART]
             island = self._add(reduce_island(found, frame.rails.boundary, nets, wanted, prefer))

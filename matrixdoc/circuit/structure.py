@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from matrixdoc.circuit.elements import Circuit, RawBranch, part_branches
 
@@ -70,6 +70,8 @@ class Structure:
     group_of: list[int] = field(default_factory=list)
     sources: dict[int, tuple[tuple[int, int], ...]] = field(default_factory=dict)
     part_groups: dict[int, tuple[int, ...]] = field(default_factory=dict)
+    changes: dict[tuple[str, int, bool], tuple[Any, Any]] = field(default_factory=dict)
+    """Memo of what patches do to parts (see ``screening.py``): the patch itself and its change."""
 
 
 def structure_of(circuit: Circuit, live: frozenset[int]) -> Structure:

@@ -162,14 +162,19 @@ class Engine:
             known = self._analyses[key] = analyse(evidence, self.model, self.catalogue.cascades)
         return known
 
-    def jobs(self, told: Told) -> tuple[_Job, ...]:
-        """Complaints with suspects and options, the likeliest first."""
+    def jobs(self, told: Told, *, compared: bool = True) -> tuple[_Job, ...]:
+        """Complaints with suspects and options, the likeliest first.
+
+        ``compared`` False: as long as the checks have not been worked out, without them.
+        """
         analysis = self.analyse(told)
         key = (id(analysis), tuple(sorted(told.repaired.items())))
         known = self._jobs.get(key)
         if known is None:
-            jobs = [self._job(analysis, c) for c in analysis.complaints]
-            known = self._jobs[key] = tuple(j for j in jobs if j.suspects)
+            jobs = [self._job(analysis, c, compared=compared) for c in analysis.complaints]
+            known = tuple(j for j in jobs if j.suspects)
+            if compared:
+                self._jobs[key] = known
         return known
 
     def _background(self, analysis: Analysis, complaint: Complaint) -> tuple[Fault, ...]:
@@ -179,10 +184,10 @@ class Engine:
             sorted(f for f in best if f.part != OUTSIDE and analysis.complaint_of(f) != complaint.number)
         )
 
-    def _job(self, analysis: Analysis, complaint: Complaint) -> _Job:
+    def _job(self, analysis: Analysis, complaint: Complaint, *, compared: bool) -> _Job:
         suspects = suspects_of(analysis, complaint)
         background = self._background(analysis, complaint)
-        options = self._options(analysis, complaint, suspects, background)
+        options = self._options(analysis, complaint, suspects, background) if compared else []
         outside = analysis.posterior.marginals.get(outside_fault(complaint.number), 0.0)
         groups = self._grouped(suspects, options)
         total = sum(s.probability for s in suspects) + outside
@@ -307,13 +312,18 @@ class Engine:
 
     # -- answers -----------------------------------------------------------------------------
 
-    def diagnose(self, told: Told, cautions: tuple[str, ...] = ()) -> Diagnosis:
-        """Causes of all complaints, most probable first."""
+    def diagnose(self, told: Told, cautions: tuple[str, ...] = (), *, compared: bool = True) -> Diagnosis:
+        """Causes of all complaints, most probable first.
+
+        ``compared`` False answers before the checks are worked out: every suspect by itself, whether
+        or not a check could tell it from the others.
+        """
         analysis = self.analyse(told)
         causes: list[Cause] = []
-        for job in self.jobs(told):
+        jobs = self.jobs(told, compared=compared)
+        for job in jobs:
             causes.extend(build_causes(analysis, job.groups, told.repaired, job.background))
-        numbers = self._numbers(told)
+        numbers = self._numbers(jobs)
         causes = [c for c in causes if numbers.get(_leader(c)) is not None]
         causes = sorted({_leader(c): c for c in reversed(causes)}.values(), key=lambda c: numbers[_leader(c)])
         ranked = tuple(replace(c, rank=rank) for rank, c in enumerate(causes, start=1))
@@ -338,11 +348,11 @@ class Engine:
             contradictions=contradictions,
         )
 
-    def _numbers(self, told: Told) -> dict[tuple[Fault, ...], int]:
+    def _numbers(self, jobs: Sequence[_Job]) -> dict[tuple[Fault, ...], int]:
         """Number of each cause in the list, by its leading faults: by probability; a fault that
         explains two complaints is told once.
         """
-        groups = [g for job in self.jobs(told) for g in job.groups]
+        groups = [g for job in jobs for g in job.groups]
         groups.sort(key=lambda g: (-sum(s.probability for s in g), g[0].faults))
         seen: set[tuple[Fault, ...]] = set()
         numbers: dict[tuple[Fault, ...], int] = {}
@@ -364,7 +374,7 @@ class Engine:
         """The next checks, those first after which finishing is expected to cost least."""
         rows: list[_Row] = []
         first: list[RankedCheck] = []
-        numbers = self._numbers(told)
+        numbers = self._numbers(self.jobs(told))
         for job in self.jobs(told):
             if job.still_wrong < DONE_WITH:
                 continue

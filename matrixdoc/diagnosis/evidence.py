@@ -32,6 +32,9 @@ def outside_fault(group: int) -> Fault:
     return Fault(OUTSIDE, str(group))
 
 
+HELPS = 1.01
+"""A fault helps with a finding that it makes this many times likelier than the healthy machine."""
+
 JUDGEMENTS = 6.0
 """Many lamps judged alike in one look are one person's one judgement of brightness, not as many
 independent ones: together they weigh as much as this number of them (common practice, no source)."""
@@ -146,6 +149,32 @@ class Evidence:
         for index, faults in wanted:
             asked.extend(self.questions(index, faults))
         self.predictor.prepare(list(dict.fromkeys(asked)))
+
+    def promising(
+        self, wanted: Sequence[tuple[int, tuple[Fault, ...]]], healthy: Sequence[float]
+    ) -> list[tuple[int, tuple[Fault, ...]]]:
+        """Those (finding, faults) that may make their finding likelier than the healthy machine does.
+
+        The others are told by bounds that cost less than the likelihood itself: a dark lamp is not
+        explained by what leaves it lit in its own phases.
+        """
+        bounded = [
+            (index, faults)
+            for index, faults in wanted
+            if self.findings[index].look.kind == "lamp"
+            and self.findings[index].outcome == "off"
+            and self.findings[index].situation.power
+            and len(self.acting(index, faults)) == 1
+        ]
+        questions = [self.questions(index, faults)[0] for index, faults in bounded]
+        hopeless = set()
+        for (index, faults), off in zip(bounded, self.predictor.brightest_off(questions), strict=True):
+            finding = self.findings[index]
+            prediction = (("off", off), ("normal", 1.0 - off))
+            most = report_probability(finding.look, prediction, finding.outcome, self.slip(index))
+            if most ** self.weights[index] <= HELPS * healthy[index]:
+                hopeless.add((index, faults))
+        return [one for one in wanted if one not in hopeless]
 
     def slip(self, index: int) -> float:
         """Chance that finding ``index`` was reported wrongly."""
