@@ -13,6 +13,7 @@ from matrixdoc.case.report_schema import (
     DiodeEntry,
     FuseEntry,
     HoldEntry,
+    Jumper,
     LampEntry,
     NoteEntry,
     OhmsEntry,
@@ -26,6 +27,7 @@ from matrixdoc.case.report_schema import (
     UnpoweredMeter,
     VoltsEntry,
     WalkEntry,
+    WiggleEntry,
     leading_word,
 )
 from matrixdoc.checks.situation import (
@@ -36,6 +38,8 @@ from matrixdoc.checks.situation import (
     MeterFunction,
     Outcome,
     Situation,
+    jumper,
+    swap,
 )
 from matrixdoc.definition.document import Document
 from matrixdoc.definition.errors import InputError, Problem, quoted
@@ -85,6 +89,7 @@ class Resolver:
             "coil": self._coil,
             "power up": self._power_up,
             "fuse": self._fuse,
+            "wiggle": self._wiggle,
             "volts": self._meter,
             "ohms": self._meter,
             "diode": self._meter,
@@ -155,11 +160,74 @@ class Resolver:
                 continue
             words = getattr(entry, "words", "")
             made = self._makers[word](entry, ("findings", position))
+            altered = self._altered(entry, ("findings", position))
             for step in made:
+                if altered.altered and step.finding is not None:
+                    situation = replace(
+                        step.finding.situation,
+                        opened=altered.opened,
+                        jumpers=altered.jumpers,
+                        swapped=altered.swapped,
+                    )
+                    if situation.jumpers and step.finding.look.kind == "coil":
+                        situation = replace(situation, pulsed="")  # the lead fires it, not the machine
+                    step = replace(step, finding=replace(step.finding, situation=situation))
                 if words and step.finding is not None:
                     step = replace(step, finding=replace(step.finding, words=words))
                 steps.append(step)
         return tuple(steps)
+
+    def _altered(self, entry: object, path: Path) -> Situation:
+        """What a look entry says of plugs off, jumpers and swapped parts."""
+        opened = self._each(self.names.part, getattr(entry, "opened", ()), (*path, "opened"))
+        jumpers = []
+        for position, lead in enumerate(getattr(entry, "jumpers", ())):
+            ends = self._jumper(lead, self._item((*path, "jumpers"), position))
+            if ends is not None:
+                jumpers.append(jumper(*ends))
+        swapped = []
+        for position, names in enumerate(getattr(entry, "swapped", ())):
+            place = (*path, "swapped", position)
+            parts = self._each(self._swappable, names, place)
+            if len(names) != 2:
+                self._problem(place, f"{len(names)} parts", "two parts that sat in each other's place")
+            elif len(parts) == 2:
+                swapped.append(swap(*parts))
+        return Situation(
+            opened=tuple(sorted(opened)), jumpers=tuple(sorted(jumpers)), swapped=tuple(sorted(swapped))
+        )
+
+    def _swappable(self, words: str) -> str:
+        """A part, or the lamp itself of a lamp that is named."""
+        try:
+            return self.names.part(words)
+        except NameTrouble as trouble:
+            try:
+                return self.wiring.lamps[self.names.lamp(words)].element
+            except NameTrouble:
+                raise trouble from None
+
+    def _jumper(self, lead: Jumper, path: Path) -> tuple[str, str] | None:
+        """The nets of a jumper, or None and a problem."""
+        if lead.across:
+            part = self._one(self.names.part, lead.across, (*path, "across"))
+            nets = self.wiring.parts[part].nets if part else ()
+            if part and len(nets) < 2:
+                self._problem((*path, "across"), quoted(lead.across), "a part with two lugs")
+            return (nets[0], nets[1]) if len(nets) >= 2 else None
+        if not lead.from_:
+            self._problem(path, "a jumper without its points", "from (and to), or across a part")
+            return None
+        one = self._one(self.names.point, lead.from_, (*path, "from"))
+        two = self._one(self.names.point, lead.to, (*path, "to"))
+        if one and one == two:
+            self._problem((*path, "to"), quoted(lead.to), "another point than the first end of the jumper")
+            return None
+        return (one, two) if one and two else None
+
+    def _wiggle(self, entry: WiggleEntry, path: Path) -> list[Step]:
+        part = self._one(self.names.part, entry.wiggle, (*path, "wiggle"))
+        return [_seen(Situation(), Look("wiggle", part), entry.seen)] if part else []
 
     def _reads(
         self, reads: str | list[str], held: tuple[str, ...], path: Path, *, whole: bool = False

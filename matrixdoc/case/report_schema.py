@@ -71,7 +71,38 @@ class _Entry(_Form):
     words: FreeText = Field(default="", description="the person's own words, kept for the log")
 
 
-class _ScanEntry(_Entry):
+class Jumper(_Form):
+    """A jumper (a clip lead) between two points, or across a part."""
+
+    from_: Words = Field(default="", description="a net, or part.terminal")
+    to: Words = Field(default="ground", description="a net, or part.terminal")
+    across: FreeText = Field(default="", description="a part: the jumper lies on its first two terminals")
+
+
+def _one_jumper(value: object) -> object:
+    return [value] if isinstance(value, dict) else value
+
+
+_Jumpers = Annotated[
+    list[Jumper],
+    BeforeValidator(_one_jumper, json_schema_input_type=Jumper | list[Jumper]),
+    Field(max_length=20),
+]
+
+
+class _LookEntry(_Entry):
+    """A look at a machine that may be altered for it."""
+
+    opened: Names = Field(
+        default=[], description="parts out of circuit: a fuse, a lifted lug, a pin unplugged"
+    )
+    jumpers: _Jumpers = Field(default=[], description="jumpers that were on")
+    swapped: Annotated[list[Names], Field(max_length=20)] = Field(
+        default=[], description="pairs of like parts that sat in each other's place"
+    )
+
+
+class _ScanEntry(_LookEntry):
     whole: Flag = Field(
         default=False,
         description="the list is everything that reads; else normally closed switches that read at rest, "
@@ -115,7 +146,7 @@ class WalkEntry(_ScanEntry):
     walk: Walk
 
 
-class LampEntry(_Entry):
+class LampEntry(_LookEntry):
     """What a lamp (or each of several) showed under a commanded pattern.
 
     ``commanded``: ``all`` (the usual), ``itself`` (each of them alone), ``nothing``, a list, or
@@ -130,8 +161,8 @@ class LampEntry(_Entry):
     matrix: FreeText = ""
 
 
-class CoilEntry(_Entry):
-    """What a coil (or each of several) did when it was pulsed alone."""
+class CoilEntry(_LookEntry):
+    """What a coil (or each of several) did when it was pulsed alone, or when a jumper was put on."""
 
     coil: Names
     seen: CoilSeen
@@ -164,6 +195,13 @@ class FuseEntry(_Entry):
 
     fuse: Names
     seen: Literal["good", "open", "not sure"]
+
+
+class WiggleEntry(_Entry):
+    """Whether moving a part by hand made the complaint come or go."""
+
+    wiggle: Words
+    seen: Literal["changes", "stays", "not sure"]
 
 
 class _Meter(_Form):
@@ -242,6 +280,7 @@ ENTRIES: dict[str, type[BaseModel]] = {
     "coil": CoilEntry,
     "power up": PowerUpEntry,
     "fuse": FuseEntry,
+    "wiggle": WiggleEntry,
     "volts": VoltsEntry,
     "ohms": OhmsEntry,
     "diode": DiodeEntry,
@@ -279,6 +318,7 @@ AnyEntry = Annotated[
     | Annotated[CoilEntry, Tag("CoilEntry")]
     | Annotated[PowerUpEntry, Tag("PowerUpEntry")]
     | Annotated[FuseEntry, Tag("FuseEntry")]
+    | Annotated[WiggleEntry, Tag("WiggleEntry")]
     | Annotated[VoltsEntry, Tag("VoltsEntry")]
     | Annotated[OhmsEntry, Tag("OhmsEntry")]
     | Annotated[DiodeEntry, Tag("DiodeEntry")]

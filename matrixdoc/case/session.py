@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Protocol
 
 from matrixdoc.checks.prediction import Prediction
-from matrixdoc.checks.situation import ALL_LAMPS, Finding, Look, Situation
+from matrixdoc.checks.situation import ALL_LAMPS, Finding, Look, Situation, both_ends
 from matrixdoc.checks.wording import device_words
 from matrixdoc.definition.errors import MatrixdocError
 from matrixdoc.definition.wiring import Wiring
@@ -90,21 +90,26 @@ class Session:
         wanted.extend((name, wiring.switches, "switch") for name in situation.held)
         wanted.extend((name, wiring.lamps, "lamp") for name in situation.lamps if name != ALL_LAMPS)
         wanted.extend((name, wiring.parts, "part") for name in situation.opened)
+        swapped = [part for pair in situation.swapped for part in both_ends(pair)]
+        wanted.extend((name, wiring.parts, "part") for name in swapped)
         if situation.pulsed:
             wanted.append((situation.pulsed, wiring.coils, "coil"))
         if look.kind == "lamp":
             wanted.append((look.target, wiring.lamps, "lamp"))
         if look.kind == "coil":
             wanted.append((look.target, wiring.coils, "coil"))
-        if look.kind == "fuse":
+        if look.kind in ("fuse", "wiggle"):
             wanted.append((look.target, wiring.parts, "part"))
         for name, known, what in wanted:
             if name not in known:
                 raise UnknownDeviceError(f"this machine has no {what} {name!r}")
+        nets = [net for lead in situation.jumpers for net in both_ends(lead)]
         if look.kind == "meter":
+            nets += [look.red, look.black]
+        if nets:
             if self._nets is None:
                 self._nets = frozenset(n for p in wiring.parts.values() for n in p.nets)
-            for net in (look.red, look.black):
+            for net in nets:
                 if net not in self._nets:
                     raise UnknownDeviceError(f"this machine has no net {net!r} to put a lead on")
 

@@ -272,6 +272,30 @@ class Coils:
                 amps[reference] = abs(point.amps.get(coil.element, 0.0)) * min(turns, 1.0)
             self._amps[key] = amps
 
+    def lead_amps(self, wanted: Sequence[tuple[FaultEffect, ...]]) -> list[float]:
+        """For each set of effects, nothing pulsed: amperes through the clip lead that is one of them.
+
+        The largest, where there are several; 0 without one.
+        """
+        self._prepare_triggered(((), effects) for effects in wanted)
+        leads = [[e.lead for e in effects if e.lead is not None] for effects in wanted]
+        requests = [
+            replace(
+                self._request("", (), effects),
+                nets=tuple(dict.fromkeys(net for lead in some for net in (lead.red, lead.black))),
+                parts=(),
+            )
+            for effects, some in zip(wanted, leads, strict=True)
+        ]
+        points = self.points.solve(requests)
+        return [
+            max(
+                (abs(point.volts[lead.red] - point.volts[lead.black]) / lead.ohm for lead in some),
+                default=0.0,
+            )
+            for point, some in zip(points, leads, strict=True)
+        ]
+
     def amps(
         self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]
     ) -> Mapping[str, float]:
@@ -301,13 +325,29 @@ class Coils:
         together = set(self.drive_coils.get(self.commands(self.coils[coil]), ())) | {coil}
         others = [r for r, q in ratios.items() if r not in together and q >= PULLS and resting[r] < PULLS]
         words = action(ratios[coil])
-        if others:
-            # Too, or instead: a person tells both as another coil firing.
-            moved = words.pop("fires", 0.0) + words.pop("nothing", 0.0)
-            words["fires with others"] = words.get("fires with others", 0.0) + moved
-        return tuple(sorted(words.items(), key=lambda o: -o[1]))
+        return _told(words, others)
+
+    def predict_by_hand(
+        self, coil: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]
+    ) -> Prediction:
+        """Words for what ``coil`` does while clip leads (among the effects) are on, nothing commanded."""
+        resting = self.ratios("", held, tuple(e for e in effects if e.lead is None))
+        if resting[coil] >= PULLS:
+            return (("locked on", 1.0),)
+        ratios = self.ratios("", held, effects)
+        others = [r for r, q in ratios.items() if r != coil and q >= PULLS and resting[r] < PULLS]
+        return _told(action(ratios[coil]), others)
 
     def predict_resting(self, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> Prediction:
         """The set of coils that are pulled in with nothing commanded."""
         locked = frozenset(r for r, q in self.ratios("", held, effects).items() if q >= PULLS)
         return ((locked, 1.0),)
+
+
+def _told(words: dict[str, float], others: Sequence[str]) -> Prediction:
+    """Words for one coil, told together with the other coils that fired."""
+    if others:
+        # Too, or instead: a person tells both as another coil firing.
+        moved = words.pop("fires", 0.0) + words.pop("nothing", 0.0)
+        words["fires with others"] = words.get("fires with others", 0.0) + moved
+    return tuple(sorted(words.items(), key=lambda o: -o[1]))

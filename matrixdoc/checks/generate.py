@@ -10,6 +10,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from matrixdoc.checks import acts
+from matrixdoc.checks.cautions import (
+    CAUTION_COIL,
+    CAUTION_FUSE,
+    CAUTION_LAMP,
+    CAUTION_LIVE,
+    CAUTION_MAINS,
+    CAUTION_OFF,
+    CAUTION_SOLDER,
+)
 from matrixdoc.checks.model import MachineModel
 from matrixdoc.checks.probing import Probing
 from matrixdoc.checks.situation import ALL_LAMPS, Check, Look, MeterFunction, Situation
@@ -22,14 +32,6 @@ FUSE_MINUTES = 2.0
 VOLTS_MINUTES = 3.0
 OHMS_MINUTES = 4.0
 DIODE_MINUTES = 4.0
-
-CAUTION_LIVE = "live work: one hand, no rings; coil supplies can hurt; keep the leads from slipping"
-CAUTION_OFF = "switch off AND unplug; let capacitors discharge and measure that they have"
-CAUTION_FUSE = "power off and unplugged; fit only the marked type and rating, never a larger fuse"
-CAUTION_COIL = "a coil that locks on burns within seconds to a minute: be ready to switch off"
-CAUTION_SOLDER = "power off and unplugged; solder fumes and lead: ventilate, wash hands"
-CAUTION_LAMP = "power off; lamps and their sockets are hot"
-CAUTION_MAINS = "mains: work for a qualified person; local codes decide"
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +60,7 @@ class CheckGenerator:
         self._lamps: dict[str, list[str]] = {}
         self._switches: dict[str, list[str]] = {}
         self._supplies: dict[str, list[str]] = {}
+        self._loose = frozenset(f.part for f, entry in model.possible.items() if entry.duty > 0.0)
         for matrix in self.wiring.matrices.values():
             self._index_matrix(matrix)
         self._index_devices()
@@ -190,8 +193,8 @@ class CheckGenerator:
         minutes = {"volts": VOLTS_MINUTES, "ohms": OHMS_MINUTES, "diode": DIODE_MINUTES}[function]
         words = {"volts": "volts", "ohms": "ohms", "diode": "diode test"}[function]
         where = f"red on {net_words(self.wiring, red)}, black on {net_words(self.wiring, black)}"
-        unplugged = [part_words(self.model.part(reference)) for reference in situation.opened]
-        apart = f", with {' and '.join(unplugged)} unplugged" if unplugged else ""
+        unplugged = [acts.apart_words(self.model.part(reference)) for reference in situation.opened]
+        apart = f", with {' and '.join(unplugged)}" if unplugged else ""
         places = [self.probing.place(net) for net in (red, black)]
         places += [self.model.part(reference).place for reference in situation.opened]
         return Check(
@@ -201,7 +204,7 @@ class CheckGenerator:
             look=Look("meter", function=function, red=red, black=black),
             minutes=minutes,
             places=tuple(dict.fromkeys(p for p in places if p)),
-            set_up=(*(f"unplug {name}" for name in unplugged), f"meter on {words}: {where}"),
+            set_up=(*unplugged, f"meter on {words}: {where}"),
             cautions=(CAUTION_LIVE if live else CAUTION_OFF,),
             risk=0.5 if live else 0.0,
             key=" ".join([function, red, black, "on" if live else "off", *situation.held, *situation.opened]),
@@ -259,14 +262,19 @@ class CheckGenerator:
         own = self.belongings(reference)
         for matrix, cell in own.cells:
             found.extend(self._cell_looks(matrix, cell))
+            found.extend(acts.for_cell(self.model, matrix, cell))
         for matrix, line in own.lines:
             found.extend(self._line_looks(matrix, line))
             found.extend(self._line_meter(matrix, line))
+            found.extend(acts.for_line(self.model, matrix, line))
         for coil in own.coils:
             found.append(self.pulse(coil.reference))
             found.extend(self._coil_meter(coil))
+            found.extend(acts.for_coil(self.model, coil))
         found.extend(self.lamp(lamp, (lamp,)) for lamp in own.lamps)
-        found.extend(self.press((switch,)) for switch in own.switches)
+        for switch in own.switches:
+            found.append(self.press((switch,)))
+            found.extend(acts.across_contact(self.model, switch))
         for supply in own.supplies:
             rail = self.wiring.supplies[supply].rail
             found.append(self.meter("volts", rail, GROUND, Situation()))
@@ -274,6 +282,8 @@ class CheckGenerator:
             found.append(self.fuse(reference))
         found.extend(self._feed_meter(part))
         found.extend(self._across(part))
+        if reference in self._loose:
+            found.extend(acts.wiggle(part))
         return [check for check in found if not self._closed_under_power(check)]
 
     def _closed_under_power(self, check: Check) -> bool:

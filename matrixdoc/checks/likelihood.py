@@ -12,7 +12,15 @@ import math
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.situation import NOT_SURE, OPEN_LOOP, Look, Outcome
 
-ALTERNATIVES = {"reads": 64.0, "lamp": 4.0, "coil": 4.0, "resting coils": 8.0, "fuse": 2.0, "meter": 20.0}
+ALTERNATIVES = {
+    "reads": 64.0,
+    "lamp": 4.0,
+    "coil": 4.0,
+    "resting coils": 8.0,
+    "fuse": 2.0,
+    "meter": 20.0,
+    "wiggle": 2.0,
+}
 """In how many ways a look of this kind can be reported wrongly (common practice, no source)."""
 
 FREQUENT_SLIPS = 0.5

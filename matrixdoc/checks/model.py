@@ -20,7 +20,8 @@ from dataclasses import dataclass, field
 
 from matrixdoc.checks.chart import CHART, CHART_PART, Possible
 from matrixdoc.checks.joins import Joins
-from matrixdoc.circuit.netlist import Circuit
+from matrixdoc.checks.situation import both_ends
+from matrixdoc.circuit.netlist import Circuit, Lead
 from matrixdoc.circuit.patch import Patch
 from matrixdoc.definition.wiring import GROUND, Part
 from matrixdoc.faults.priors import Fault, PossibleFault
@@ -40,7 +41,8 @@ class FaultEffect:
     ``signal``: it sits in the signal layer. ``contact``: it forces a contact closed (True) or
     open (False). ``output``: it forces a one-way output on (True) or off (False). ``analog``: it
     stays as a patch for the solver. ``adding``: it can make current flow where none flowed.
-    ``supply``: it changes a rail. ``groups``: the net groups it attaches to.
+    ``supply``: it changes a rail. ``groups``: the net groups it attaches to. ``lead``: it is no fault
+    but a clip lead that a person put on.
     """
 
     fault: Fault
@@ -53,6 +55,7 @@ class FaultEffect:
     adding: bool = False
     supply: str = ""
     groups: frozenset[int] = frozenset()
+    lead: Lead | None = None
 
 
 @dataclass(frozen=True)
@@ -302,3 +305,18 @@ def effect_of_opening(model: MachineModel, reference: str) -> FaultEffect:
     part = model.part(reference)
     fault = Fault(reference, "opened")
     return _effect(fault, Patch(absent=True), part, model.group_of, _alternating_parts(model.circuit))
+
+
+JUMPER_OHM = 0.05
+"""A clip lead with its two clips (common practice, no source)."""
+
+
+def effect_of_jumper(model: MachineModel, jumper: str) -> FaultEffect:
+    """The effect of a clip lead (see ``situation.jumper``): a connection that is no part's."""
+    nets = both_ends(jumper)
+    part = Part(f"jumper {jumper}", "jumper", nets)
+    lead = Lead(*nets, JUMPER_OHM)
+    groups = model.groups_of_nets(nets)
+    return FaultEffect(
+        Fault(part.reference, "on"), part, Patch(), analog=True, adding=True, groups=groups, lead=lead
+    )

@@ -176,10 +176,10 @@ class Points:
         instants = [
             Instant(
                 active=r.active,
-                patches={e.part.reference: e.patch for e in r.effects},
+                patches={e.part.reference: e.patch for e in r.effects if e.lead is None},
                 nets=r.nets,
                 parts=r.parts,
-                leads=r.leads,
+                leads=(*r.leads, *(e.lead for e in r.effects if e.lead is not None)),
                 opened=r.opened,
                 rails={net: (volts, ohms) for net, volts, ohms in r.rails},
             )

@@ -9,13 +9,17 @@ from matrixdoc.checks.coils import Coils
 from matrixdoc.checks.kin import find_kin
 from matrixdoc.checks.lamps import Lamps, brightness
 from matrixdoc.checks.meter import Meter
-from matrixdoc.checks.model import FaultEffect, MachineModel, effect_of_opening
+from matrixdoc.checks.model import FaultEffect, MachineModel, effect_of_jumper, effect_of_opening
 from matrixdoc.checks.optos import Optos
 from matrixdoc.checks.points import Points
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.reads import Reads
-from matrixdoc.checks.situation import NO_LOGIC, Look, Situation
+from matrixdoc.checks.situation import NO_LOGIC, Look, Situation, both_ends
 from matrixdoc.faults.priors import Fault
+
+WIGGLE_SHOWS, WIGGLE_MISLEADS = 0.8, 0.02
+"""Chance that moving a loose joint or contact shows it, and that moving a sound one seems to: the hand
+moves its neighbours too (common practice, no source)."""
 
 Question = tuple[Situation, Look, tuple[Fault, ...]]
 
@@ -34,11 +38,12 @@ class Predictor:
         self.anchors: object | None = None
         self._kin = find_kin(model)
         self._opened: dict[str, FaultEffect] = {}
+        self._jumpers: dict[str, FaultEffect] = {}
         self._known: dict[Question, Prediction] = {}
 
     def standing_for(self, look: Look, faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
         """The faults that a look takes these for: see ``checks.kin``."""
-        if look.kind in ("meter", "fuse"):
+        if look.kind in ("meter", "fuse", "wiggle"):
             return faults
         kin = self._kin
         stand_ins = tuple(sorted({kin[f] for f in faults}))
@@ -46,21 +51,36 @@ class Predictor:
         return stand_ins if len(parts) == len(faults) else faults
 
     def effects(self, situation: Situation, faults: Iterable[Fault]) -> tuple[FaultEffect, ...]:
-        """Effects of the faults and of the parts that the situation takes out of circuit."""
-        found = [self.model.effects[f] for f in sorted(set(faults)) if f.part not in situation.opened]
+        """Effects of the faults, of the parts that the situation takes out of circuit, and of its leads."""
+        there = self._moved(situation, faults) if situation.swapped else faults
+        found = [self.model.effects[f] for f in sorted(set(there)) if f.part not in situation.opened]
         for reference in situation.opened:
             effect = self._opened.get(reference)
             if effect is None:
                 effect = self._opened[reference] = effect_of_opening(self.model, reference)
             found.append(effect)
+        for lead in situation.jumpers:
+            effect = self._jumpers.get(lead)
+            if effect is None:
+                effect = self._jumpers[lead] = effect_of_jumper(self.model, lead)
+            found.append(effect)
         return tuple(found)
+
+    def _moved(self, situation: Situation, faults: Iterable[Fault]) -> list[Fault]:
+        """The faults where they are while parts sit in each other's place: they go with their parts."""
+        places: dict[str, str] = {}
+        for pair in situation.swapped:
+            one, two = both_ends(pair)
+            places |= {one: two, two: one}
+        moved = [Fault(places.get(fault.part, fault.part), fault.mode) for fault in faults]
+        return [fault for fault in moved if fault in self.model.effects]
 
     def prepare(self, questions: Sequence[Question]) -> None:
         """Solve everything that ``questions`` need in few batches."""
         reads, lamps, coils, meter = [], [], [], []
         for question in questions:
             situation, look, named = as_wired(*question)
-            faults = named if situation.opened else self.standing_for(look, named)
+            faults = named if situation.altered else self.standing_for(look, named)
             if (situation, look, faults) in self._known:
                 continue
             effects = self.effects(situation, faults)
@@ -69,8 +89,8 @@ class Predictor:
             elif look.kind == "lamp" and situation.power:
                 lamps.append((look.target, situation.lamps, effects))
             elif look.kind == "coil" and situation.power:
-                coils.append((look.target, situation.held, effects))
-                coils.append(("", situation.held, effects))
+                coils.append((look.target if not by_hand(situation) else "", situation.held, effects))
+                coils.append(("", situation.held, without_leads(effects)))
             elif look.kind == "resting coils" and situation.power:
                 coils.append(("", situation.held, effects))
             elif look.kind == "meter":
@@ -91,7 +111,7 @@ class Predictor:
         """
         keys = []
         for situation, look, named in questions:
-            faults = named if situation.opened else self.standing_for(look, named)
+            faults = named if situation.altered else self.standing_for(look, named)
             keys.append((look.target, situation.lamps, self.effects(situation, faults)))
         self.lamps.prepare(keys, own_phases=True)
         return [dict(brightness(self.lamps.least_ratio(*key))).get("off", 0.0) for key in keys]
@@ -99,13 +119,27 @@ class Predictor:
     def predict(self, situation: Situation, look: Look, faults: tuple[Fault, ...]) -> Prediction:
         """Outcomes of ``look`` in ``situation`` if exactly ``faults`` were there."""
         situation, look, faults = as_wired(situation, look, faults)
-        if not situation.opened:
+        if not situation.altered:
             faults = self.standing_for(look, faults)
         question = (situation, look, faults)
         known = self._known.get(question)
         if known is None:
             known = self._known[question] = self._predict(situation, look, faults)
         return known
+
+    def _wiggled(self, target: str, faults: tuple[Fault, ...]) -> Prediction:
+        """Whether moving a part makes the complaint come and go: if a fault of it comes and goes."""
+        possible = self.model.possible
+        connector = self.model.part(target).connector
+        loose = any(
+            f in possible
+            and possible[f].duty > 0.0
+            and (f.part == target or (connector and self.model.part(f.part).connector == connector))
+            for f in faults
+        )
+        moves = WIGGLE_SHOWS if loose else WIGGLE_MISLEADS
+        outcomes = (("changes", moves), ("stays", 1.0 - moves))
+        return outcomes if loose else outcomes[::-1]
 
     def _predict(self, situation: Situation, look: Look, faults: tuple[Fault, ...]) -> Prediction:
         effects = self.effects(situation, faults)
@@ -114,6 +148,8 @@ class Predictor:
             return (("open" if patched else "good", 1.0),)
         if look.kind == "meter":
             return self.meter.predict(situation, look, effects)
+        if look.kind == "wiggle":
+            return self._wiggled(look.target, faults)
         if look.kind == "reads":
             if not situation.power:
                 return ((frozenset(), 1.0),)
@@ -128,6 +164,18 @@ class Predictor:
             return self.lamps.predict(look.target, situation.lamps, effects)
         if not situation.power:
             return (("nothing" if look.kind == "coil" else frozenset(), 1.0),)
+        if look.kind == "coil" and by_hand(situation):
+            return self.coils.predict_by_hand(look.target, situation.held, effects)
         if look.kind == "coil":
             return self.coils.predict_pulse(look.target, situation.held, effects)
         return self.coils.predict_resting(situation.held, effects)
+
+
+def by_hand(situation: Situation) -> bool:
+    """Whether a clip lead, and not the machine's command, is to fire a coil."""
+    return bool(situation.jumpers) and not situation.pulsed
+
+
+def without_leads(effects: tuple[FaultEffect, ...]) -> tuple[FaultEffect, ...]:
+    """The effects that stay when the clip leads are off."""
+    return tuple(e for e in effects if e.lead is None)

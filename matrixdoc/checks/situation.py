@@ -13,7 +13,7 @@ from typing import Literal
 Brightness = Literal["off", "dim", "normal", "bright"]
 CoilAction = Literal["fires", "weak", "nothing", "locked on", "fires with others"]
 MeterFunction = Literal["volts", "ohms", "diode"]
-LookKind = Literal["reads", "lamp", "coil", "resting coils", "fuse", "meter"]
+LookKind = Literal["reads", "lamp", "coil", "resting coils", "fuse", "meter", "wiggle"]
 
 ALL_LAMPS = "all"
 OPEN_LOOP = "OL"
@@ -28,7 +28,9 @@ class Situation:
 
     ``held`` are switch references; ``lamps`` are lamp references, or ``("all",)``; ``pulsed`` is a
     coil reference or empty; ``opened`` are part references that are taken out of circuit (a fuse
-    out of its clip, a connector pin unplugged, a lug lifted).
+    out of its clip, a connector pin unplugged, a lug lifted). ``jumpers`` are clip leads that bridge
+    two nets, each written by :func:`jumper`; ``swapped`` are pairs of like parts that sit in each
+    other's place, written by :func:`swap`.
     """
 
     power: bool = True
@@ -36,6 +38,36 @@ class Situation:
     lamps: tuple[str, ...] = ()
     pulsed: str = ""
     opened: tuple[str, ...] = ()
+    jumpers: tuple[str, ...] = ()
+    swapped: tuple[str, ...] = ()
+
+    @property
+    def altered(self) -> bool:
+        """Whether the machine's wiring or its parts are not where they belong."""
+        return bool(self.opened or self.jumpers or self.swapped)
+
+    def at_rest(self) -> Situation:
+        """The same machine with nothing pressed and no jumper on it."""
+        return Situation(self.power, opened=self.opened, swapped=self.swapped)
+
+
+BETWEEN = " ~ "
+
+
+def jumper(one: str, two: str) -> str:
+    """A jumper between two nets, as :attr:`Situation.jumpers` holds it."""
+    return BETWEEN.join(sorted((one, two)))
+
+
+def swap(one: str, two: str) -> str:
+    """Two parts in each other's place, as :attr:`Situation.swapped` holds them."""
+    return BETWEEN.join(sorted((one, two)))
+
+
+def both_ends(pair: str) -> tuple[str, str]:
+    """The two names that :func:`jumper` or :func:`swap` wrote."""
+    one, _, two = pair.partition(BETWEEN)
+    return one, two
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -43,7 +75,9 @@ class Look:
     """What is looked at.
 
     ``reads``: the switch scan, the whole of it. ``lamp``: the lamp named by ``target``. ``coil``:
-    the coil named by ``target`` when pulsed. ``resting coils``: all coils with nothing commanded.
+    the coil named by ``target`` when pulsed, or, with a jumper on and nothing pulsed, what the jumper
+    makes it do. ``resting coils``: all coils with nothing commanded. ``wiggle``: whether moving the part
+    ``target`` makes the complaint come or go.
     ``fuse``: the fuse part ``target``, by meter, out of its clip. ``meter``: ``function`` between
     the nets ``red`` and ``black``.
     """
@@ -57,8 +91,8 @@ class Look:
 
 Outcome = frozenset[str] | str | float
 """A set of switch references (``reads``), of coil references (``resting coils``), a word
-(``lamp``, ``coil``, ``fuse``: good or open), or a number in the unit of the meter function;
-``OL`` for an open reading."""
+(``lamp``, ``coil``; ``fuse``: good or open; ``wiggle``: changes or stays), or a number in the unit of
+the meter function; ``OL`` for an open reading."""
 
 
 @dataclass(frozen=True, slots=True)

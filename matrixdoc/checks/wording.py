@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from matrixdoc.checks.situation import ALL_LAMPS, NOT_SURE, OPEN_LOOP, Finding, Look, Outcome, Situation
+from matrixdoc.checks.situation import (
+    ALL_LAMPS,
+    NOT_SURE,
+    OPEN_LOOP,
+    Finding,
+    Look,
+    Outcome,
+    Situation,
+    both_ends,
+)
 from matrixdoc.definition.wiring import GROUND, Part, Wiring
 
 UNITS = {"volts": "V", "ohms": "ohm", "diode": "V"}
@@ -43,6 +52,22 @@ def net_words(wiring: Wiring, net: str) -> str:
     return net.replace("/", " ")
 
 
+def jumper_words(wiring: Wiring, lead: str) -> str:
+    """A jumper as a person puts it on: across a part, or between two points."""
+    one, two = both_ends(lead)
+    for part in wiring.parts.values():
+        if one in part.nets[:2] and two in part.nets[:2]:
+            return f"a jumper across {part_words(part)}"
+    if GROUND in (one, two):
+        return f"a jumper from {net_words(wiring, two if one == GROUND else one)} to ground"
+    return f"a jumper from {net_words(wiring, one)} to {net_words(wiring, two)}"
+
+
+def moved_words(part: Part) -> str:
+    """A part as a hand takes hold of it: a pin moves with its whole connector."""
+    return f"connector {part.connector}" if part.connector else part_words(part)
+
+
 def situation_words(wiring: Wiring, situation: Situation) -> str:
     """What is set up: ``power on, holding switch C3R5``."""
     words = ["power on" if situation.power else "power off and unplugged"]
@@ -55,6 +80,10 @@ def situation_words(wiring: Wiring, situation: Situation) -> str:
         words.append(f"{device_words(wiring, situation.pulsed)} pulsed")
     if situation.opened:
         words.append("taken out of circuit: " + ", ".join(situation.opened))
+    words.extend(jumper_words(wiring, lead) for lead in situation.jumpers)
+    for pair in situation.swapped:
+        one, two = (part_words(wiring.parts[name]) for name in both_ends(pair))
+        words.append(f"{one} and {two} swapped")
     return ", ".join(words)
 
 
@@ -62,6 +91,9 @@ def look_words(wiring: Wiring, look: Look) -> str:
     """What is looked at."""
     if look.kind == "reads":
         return "what the switch scan reads"
+    if look.kind == "wiggle":
+        part = wiring.parts.get(look.target)
+        return f"whether moving {moved_words(part) if part else look.target} changes anything"
     if look.kind in ("lamp", "coil"):
         return device_words(wiring, look.target)
     if look.kind == "resting coils":
@@ -113,6 +145,8 @@ def finding_words(wiring: Wiring, finding: Finding) -> str:
     situation, look = finding.situation, finding.look
     seen = outcome_words(wiring, look, finding.outcome)
     if look.kind == "reads":
+        if situation.jumpers or situation.swapped:
+            return f"{situation_words(wiring, situation)}: {seen}"
         if not situation.held:
             return f"with nothing pressed it {seen}" if seen != NOT_SURE else "resting scan: not sure"
         if isinstance(finding.outcome, frozenset):
@@ -128,6 +162,10 @@ def finding_words(wiring: Wiring, finding: Finding) -> str:
         return f"{pressed} held: {seen}"
     if look.kind == "lamp":
         return f"{device_words(wiring, look.target)} is {seen} ({situation_words(wiring, situation)})"
+    if look.kind == "coil" and situation.jumpers and not situation.pulsed:
+        return (
+            f"{device_words(wiring, look.target)} with {jumper_words(wiring, situation.jumpers[0])}: {seen}"
+        )
     if look.kind == "coil":
         return f"{device_words(wiring, look.target)} pulsed: {seen}"
     return f"{look_words(wiring, look)}: {seen} ({situation_words(wiring, situation)})"

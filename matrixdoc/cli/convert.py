@@ -27,6 +27,8 @@ def situation_result(wiring: Wiring, situation: Situation) -> results.SituationR
         lamps=list(situation.lamps),
         pulsed=situation.pulsed,
         opened=list(situation.opened),
+        jumpers=list(situation.jumpers),
+        swapped=list(situation.swapped),
         words=situation_words(wiring, situation),
     )
 

@@ -164,10 +164,11 @@ def instant_of(
     active = active_outputs(engine.model, wiring.drives, commanded, effects)
     return Instant(
         active=frozenset(active | contacts),
-        patches={e.part.reference: e.patch for e in effects if e.analog},
+        patches={e.part.reference: e.patch for e in effects if e.analog and e.lead is None},
         nets=tuple(dict.fromkeys(nets)) or tuple(s.rail for s in wiring.supplies.values()),
         parts=tuple(dict.fromkeys(parts)),
         opened=frozenset(situation.opened),
+        leads=tuple(e.lead for e in effects if e.lead is not None),
         rails={net: (volts, ohms) for net, volts, ohms in engine.predictor.points.rails(effects, power=True)},
     )
 

@@ -33,13 +33,15 @@ class FaultResult(Result):
 
 
 class SituationResult(Result):
-    """What is powered, held, commanded and taken out of circuit."""
+    """What is powered, held, commanded, taken out of circuit, bridged by jumpers and swapped."""
 
     power: bool
     held: list[str]
     lamps: list[str]
     pulsed: str
     opened: list[str]
+    jumpers: list[str]
+    swapped: list[str]
     words: str
 
 

@@ -8,6 +8,9 @@
     lamp C2R1 off                                lamp C2R1, C2R2 dim commanded itself others normal
     coil 7 nothing                               power up locked 7, 8       (power up nothing locked)
     fuse coil supply open                        smoke                      smell
+    jumper across switch/C3R5/contact reads C3R5 resting reads nothing opened switch/R5/pin
+    jumper coil/7/winding.b to ground coil 7 fires
+    lamp C2R1 off swapped C2R1, C3R1             wiggle switch/R5/pin changes
     volts rail/coil to ground 48 V               ohms coil/7/winding.a to coil/7/winding.b OL
     volts switch/C1/lug1 to ground 4.9 V power off held C1R1
     replaced coil/7/driver                       cleaned switch/C3R5/contact
@@ -72,7 +75,10 @@ def report_text(sentences: Sequence[str]) -> str:
 def _entry(words: str) -> Entry:
     for start, read in _READERS:
         if words == start or words.startswith(start + " "):
-            return read(words[len(start) :].strip(), start)
+            altered: Entry = {}
+            if start in ("press", "hold", "resting", "lamp", "coil", "jumper"):
+                words, altered = _altered(words)
+            return {**read(words[len(start) :].strip(), start), **altered}
     raise _Unclear(f"a sentence that begins with {', '.join(start for start, _ in _READERS)}, smoke or smell")
 
 
@@ -103,6 +109,42 @@ def _press(words: str, start: str) -> Entry:
 def _hold(words: str, start: str) -> Entry:
     name, reads = _split_reads(words, f"{start} C1R1, C1R2 reads C1R1, C1R2")
     return {start: _names(name), "reads": _reads_words(reads)}
+
+
+def _jumper(words: str, start: str) -> Entry:
+    example = (
+        f"{start} across switch/C3R5/contact reads C3R5, or {start} coil/7/winding.b to ground coil 7 fires"
+    )
+    for word in (" reads ", " coil "):
+        where, between, rest = words.partition(word)
+        if not between:
+            continue
+        if where.startswith("across "):
+            lead = {"across": where.removeprefix("across ").strip()}
+        else:
+            one, to, two = where.partition(" to ")
+            if not to:
+                break
+            lead = {"from": one.strip(), "to": two.strip()}
+        entry = {"resting": _reads_words(rest)} if word == " reads " else _coil(rest, "coil")
+        return {**entry, "jumpers": [lead]}
+    raise _Unclear(f"where the jumper lies and what was seen, for example: {example}")
+
+
+def _wiggle(words: str, start: str) -> Entry:
+    name, seen = _ending(words, ("changes", "stays", "not sure"), f"{start} switch/R5/pin changes")
+    return {start: name, "seen": seen}
+
+
+def _altered(words: str) -> tuple[str, Entry]:
+    """``opened`` and ``swapped`` at the end of a sentence."""
+    entry: Entry = {}
+    for option in ("swapped", "opened"):
+        words, between, rest = words.partition(f" {option} ")
+        if between:
+            names = _names(rest)
+            entry[option] = [names] if option == "swapped" else names
+    return words, entry
 
 
 def _resting(words: str, start: str) -> Entry:
@@ -205,6 +247,8 @@ _READERS: tuple[tuple[str, Callable[[str, str], Entry]], ...] = (
     ("coil", _coil),
     ("power up", _power_up),
     ("fuse", _fuse),
+    ("jumper", _jumper),
+    ("wiggle", _wiggle),
     ("volts", _meter),
     ("ohms", _meter),
     ("diode", _meter),

@@ -23,6 +23,7 @@ from matrixdoc.definition.wiring import Wiring
 from matrixdoc.diagnosis.analysis import Analysis, Complaint, analyse, outside_share
 from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault, predictor_anchors
 from matrixdoc.diagnosis.explain import build_causes, explained
+from matrixdoc.diagnosis.harm import grounding, would_harm
 from matrixdoc.diagnosis.policy import Choice, decide
 from matrixdoc.diagnosis.policy_problem import Problem
 from matrixdoc.diagnosis.ranking import (
@@ -221,6 +222,10 @@ class Engine:
                 checks.setdefault(check.key, check)
         hypotheses = [tuple(sorted({*s.faults, *background})) for s in considered]
         hypotheses.append(background)
+        chances = [s.probability for s in considered]
+        for key in [key for key, check in checks.items() if grounding(check)]:
+            if would_harm(self.predictor, checks[key], hypotheses[:-1], chances):
+                del checks[key]
         asked = {check.key: self._bearing(check, hypotheses) for check in checks.values()}
         questions = [
             (check.situation, check.look, some)
@@ -277,6 +282,8 @@ class Engine:
         """The look that showed the complaint, to be done again after a repair."""
         finding = analysis.evidence.findings[complaint.findings[0]]
         look = finding.look
+        if finding.situation.altered:
+            return Check("look again at what was wrong", "look", finding.situation, look, 1.0, key="again")
         if look.kind == "reads":
             return self.generator.press(finding.situation.held)
         if look.kind == "lamp":

@@ -17,7 +17,7 @@ from matrixdoc.checks.likelihood import report_probability, slip_probability
 from matrixdoc.checks.model import FaultEffect, alters_only
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.predictor import Predictor
-from matrixdoc.checks.situation import NOT_SURE, Finding, Look, Situation
+from matrixdoc.checks.situation import NOT_SURE, Finding, Look, Situation, both_ends
 from matrixdoc.definition.wiring import GROUND
 from matrixdoc.diagnosis.composites import Composite, stretches
 from matrixdoc.diagnosis.settings import Settings
@@ -88,8 +88,10 @@ class Evidence:
         if finding.outcome == NOT_SURE:
             return frozenset()
         held = finding.situation.held
-        exhaustive = self.settings.least_share <= 0.0
-        if finding.look.kind == "reads" and held and finding.situation.power and not exhaustive:
+        if self.settings.least_share <= 0.0 and finding.look.kind != "fuse":
+            # Run to the end nothing is left out: an open far away may undo what a bridge does here.
+            return frozenset(self.predictor.model.effects)
+        if finding.look.kind == "reads" and held and finding.situation.power:
             # What reads elsewhere with nothing pressed does not bear on this press, unless it is
             # among what was pressed or seen.
             told = finding.outcome if isinstance(finding.outcome, frozenset) else frozenset()
@@ -104,8 +106,8 @@ class Evidence:
         asked = []
         for _, acting in self.acting(index, faults):
             asked.append((finding.situation, finding.look, acting))
-            if finding.look.kind == "reads" and finding.situation.held:
-                asked.append((Situation(opened=finding.situation.opened), RESTING_LOOK, acting))
+            if finding.look.kind == "reads" and _pressed(finding.situation):
+                asked.append((finding.situation.at_rest(), RESTING_LOOK, acting))
         return asked
 
     def acting(self, index: int, faults: Iterable[Fault]) -> list[tuple[float, tuple[Fault, ...]]]:
@@ -198,8 +200,8 @@ class Evidence:
         finding = self.findings[index]
         prediction = self.predictor.predict(finding.situation, finding.look, acting)
         resting: frozenset[str] = frozenset()
-        if finding.look.kind == "reads" and finding.situation.held:
-            rest = Situation(opened=finding.situation.opened)
+        if finding.look.kind == "reads" and _pressed(finding.situation):
+            rest = finding.situation.at_rest()
             outcome = self.predictor.predict(rest, RESTING_LOOK, acting)[0][0]
             if isinstance(outcome, frozenset):
                 resting = outcome
@@ -219,6 +221,11 @@ class Evidence:
         """
         leads = {n for f in self.findings if f.look.kind == "meter" for n in (f.look.red, f.look.black)}
         opened = {reference for f in self.findings for reference in f.situation.opened}
+        for finding in self.findings:
+            leads.update(net for lead in finding.situation.jumpers for net in both_ends(lead))
+            opened.update(part for pair in finding.situation.swapped for part in both_ends(pair))
+            if finding.look.kind == "wiggle":
+                opened.add(finding.look.target)
         parts = self.predictor.model.circuit.wiring.parts.values()
         return frozenset(opened | {p.reference for p in parts if leads.intersection(p.nets)})
 
@@ -242,6 +249,11 @@ class Evidence:
         """Switches that read at rest on the healthy machine."""
         outcome = self.predictor.predict(Situation(), RESTING_LOOK, ())[0][0]
         return outcome if isinstance(outcome, frozenset) else frozenset()
+
+
+def _pressed(situation: Situation) -> bool:
+    """Whether something is done to the switches that is not there at rest."""
+    return bool(situation.held or situation.jumpers)
 
 
 def _changed(healthy: Prediction, prediction: Prediction) -> frozenset[str]:
@@ -279,7 +291,7 @@ class Anchors:
         self.buses = predictor.points.bus_neighbours
         self._shared_nets = {GROUND} | {s.rail for s in wiring.supplies.values()}
         self._resting: dict[Fault, frozenset[str]] | None = None
-        self._near: dict[tuple[tuple[str, ...], frozenset[str]], frozenset[Fault]] = {}
+        self._near: dict[tuple[tuple[str, ...], tuple[str, ...], frozenset[str]], frozenset[Fault]] = {}
         self._coils_driven: dict[str, set[str]] = {}
         for reference, coil in wiring.coils.items():
             driven = [p for d in predictor.coils.commands(coil) for p in model.drives_path(d)]
@@ -320,7 +332,18 @@ class Anchors:
     def _scope(self, situation: Situation, look: Look) -> set[Fault]:
         if look.kind == "fuse":
             return set(self.by_part.get(look.target, ()))
+        if look.kind == "wiggle":
+            possible = self.predictor.model.possible
+            parts = self.predictor.model.circuit.wiring.parts
+            connector = parts[look.target].connector
+            moved = [r for r, p in parts.items() if connector and p.connector == connector] or [look.target]
+            return {f for r in moved for f in self.by_part.get(r, ()) if possible[f].duty > 0.0}
         found: set[Fault] = set(self.supply_faults) if situation.power else set()
+        if situation.jumpers:
+            found |= self._at(self._led(situation))
+        for pair in situation.swapped:
+            for part in both_ends(pair):
+                found |= self.by_part.get(part, set())
         if look.kind == "reads":
             return found | self._reads_scope(situation)
         if look.kind == "lamp":
@@ -333,6 +356,11 @@ class Anchors:
         """Faults anchored at any of these net groups."""
         return {f for g in groups for f in self.by_group.get(g, ())}
 
+    def _led(self, situation: Situation) -> frozenset[int]:
+        """Net groups that the clip leads of a situation lie on."""
+        nets = [net for lead in situation.jumpers for net in both_ends(lead)]
+        return self.predictor.model.groups_of_nets(nets)
+
     def _reads_scope(self, situation: Situation) -> set[Fault]:
         if not situation.power:
             return set()
@@ -342,7 +370,7 @@ class Anchors:
         """Faults anchored where the closed contacts of a press lead, or on a line of a switch that
         was seen to read.
         """
-        key = (situation.held, told)
+        key = (situation.held, situation.jumpers, told)
         known = self._near.get(key)
         if known is None:
             model = self.predictor.model
@@ -351,6 +379,10 @@ class Anchors:
             closed = self.predictor.reads.contacts(situation.held, ())
             joins: Joins[int] = Joins()
             reach = {r: model.groups_of_nets(model.part(r).nets) for r in {*closed, *pressed}}
+            for lead in situation.jumpers:
+                reach[lead] = model.groups_of_nets(both_ends(lead))
+                joins.join(reach[lead])
+                pressed.append(lead)
             for reference in closed:
                 joins.join(reach[reference])
             # Contacts that rest closed elsewhere, in wiring of their own, do not bear on this press.

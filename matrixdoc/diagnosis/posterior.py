@@ -6,7 +6,8 @@ its states, and in each branch drop every variable that can no longer change any
 states sum to one) and split the rest into components that share no finding (their sums multiply).
 So any number of faults in separate circuits is summed exactly, and faults that interact are
 conditioned on together. Branches below ``least_share`` of the whole are cut and their mass is
-added to ``discarded``; at 0 the sum is complete.
+added to ``discarded``; at 0 the sum is complete. Where all faults are opens that act alike, the sum
+needs no search: ``opens.py`` takes it exactly, up to a stated width.
 
 This is recursive conditioning (A. Darwiche, "Recursive conditioning", Artificial Intelligence 126
 (2001) 5-41) with evidence-driven relevance; from memory, and checked by enumeration in the tests.
@@ -20,6 +21,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from matrixdoc.diagnosis.opens import opens_posterior
 from matrixdoc.faults.priors import Fault
 
 Array = npt.NDArray[np.float64]
@@ -54,7 +56,8 @@ class Variable:
 
 @dataclass(frozen=True)
 class Posterior:
-    """``marginals``: probability of each fault given the findings. ``sets``: the most probable sets
+    """``marginals``: probability of each fault given the findings; that of a merged open is divided
+    among its members in the ratio of their odds. ``sets``: the most probable sets
     of faults that matter to the findings, with their probabilities, best first (faults that cannot
     change any finding, given the set, are summed out). ``log_evidence``: ln of P(findings), up to
     what was discarded. ``discarded``: bound on what was cut, as a share of the whole.
@@ -284,27 +287,48 @@ def _sum(
     log_base = np.log(base[np.array(findings, dtype=np.intp)])
     seen = _worths(problem, base, rows, variables, findings)
     prior, alone, relevant, worth = seen.prior, seen.alone, seen.relevant, seen.worth
-    # A variable is cut when some other one explains each of its findings far better.
+    # A variable is cut when some other one explains each of its findings far better. One that may
+    # catch up where a branch explains some of them is only put aside, and looked at again there.
     best_of = dict.fromkeys(findings, 1.0)
     for v, touched in relevant.items():
         for f in touched:
             best_of[int(f)] = max(best_of[int(f)], worth[v])
     survivors: list[int] = []
-    discarded_share = 0.0
+    behind: list[int] = []
     for v, touched in relevant.items():
         limit = problem.least_share * min(best_of[int(f)] for f in touched)
-        if not exhaustive and worth[v] * weight < limit:
-            discarded_share += worth[v]
-            problem.cut = max(problem.cut, 1.0 - float(problem.healthy[v]))
-            continue
-        survivors.append(v)
-        alone[first[v] : first[v + 1]] = 0.0
+        (survivors if exhaustive or worth[v] * weight >= limit else behind).append(v)
+    waiting = _may_catch_up(problem, base, rows, behind, survivors, relevant, weight)
     result = _Sum(1.0, prior.copy(), [(1.0, ())])
     parts: list[_Sum] = []
-    for some_variables, some_findings in _components(survivors, relevant, findings):
+    branched: set[int] = set()
+    for some_variables, some_findings in _components([*survivors, *waiting], relevant, findings):
+        own = [v for v in some_variables if v not in waiting]
+        if not own and some_variables:
+            some_variables = []
+        branched.update(some_variables)
         parts.append(
-            _component(problem, assigned, base, rows, some_variables, some_findings, relevant, worth, weight)
+            _component(
+                problem,
+                assigned,
+                base,
+                rows,
+                own,
+                some_findings,
+                relevant,
+                worth,
+                weight,
+                [v for v in some_variables if v in waiting],
+            )
         )
+    discarded_share = 0.0
+    for v in relevant:
+        if v in branched:
+            alone[first[v] : first[v + 1]] = 0.0
+        else:
+            discarded_share += worth[v]
+        if v not in survivors:
+            problem.cut = max(problem.cut, 1.0 - float(problem.healthy[v]))
     mass = 1.0
     sets: list[tuple[float, tuple[int, ...]]] = [(1.0, ())]
     discarded_relative = 0.0
@@ -325,6 +349,35 @@ def _sum(
     return result
 
 
+def _may_catch_up(
+    problem: _Problem,
+    base: Array,
+    rows: Array,
+    behind: Sequence[int],
+    survivors: Sequence[int],
+    relevant: Mapping[int, Indices],
+    weight: float,
+) -> list[int]:
+    """Those of the variables ``behind`` that can matter in a branch which explains some of their
+    findings: opens that would be worth enough if nothing spoke against them that such a branch can
+    explain.
+    """
+    explained = {int(f) for v in survivors for f in relevant[v]}
+    found = []
+    for v in behind:
+        span = slice(problem.first[v], problem.first[v + 1])
+        if not problem.opening[span].all():
+            continue
+        touched = relevant[v]
+        gain = np.log(rows[span][:, touched]) - np.log(base[touched])
+        free = np.array([int(f) in explained for f in touched])
+        most = np.where(free[None, :], np.maximum(gain, 0.0), gain).sum(axis=1)
+        worth = float((problem.probability[span] * np.exp(most)).sum()) / float(problem.healthy[v])
+        if worth * weight >= problem.least_share:
+            found.append(v)
+    return found
+
+
 def _component(
     problem: _Problem,
     assigned: tuple[int, ...],
@@ -335,8 +388,11 @@ def _component(
     relevant: Mapping[int, Indices],
     worth: Mapping[int, float],
     weight: float,
+    waiting: list[int],
 ) -> _Sum:
     """One component: sum over the variable that touches most findings, one branch a state.
+
+    Variables in ``waiting`` are only handed on.
 
     Branches are opened one variable after the other ("this one faulty, the earlier ones healthy"),
     so that no set of faults is counted twice. When the rest falls apart it is split again.
@@ -348,7 +404,7 @@ def _component(
     best = max(1.0, *(worth[v] for v in variables))
     order = sorted(variables, key=lambda v: (-len(relevant[v]), -worth[v], v))
     chosen = order[0]
-    rest = [v for v in variables if v != chosen]
+    rest = [*(v for v in variables if v != chosen), *waiting]
     best_left = max(1.0, max((worth[v] for v in rest), default=1.0))
     total = _Sum(0.0, np.zeros(size), [])
     for s in range(problem.first[chosen], problem.first[chosen + 1]):
@@ -358,8 +414,10 @@ def _component(
         branch_weight = weight * min(1.0, share / best)
         outside = np.setdiff1d(np.arange(problem.findings), findings, assume_unique=True)
         new_base[outside] = base[outside]
-        child_rows = _rows(problem, (*assigned, s), new_base, rows, base, rest, s, branch_weight)
-        part = _sum(problem, (*assigned, s), new_base, child_rows, rest, findings, branch_weight)
+        # Beside a fault that adds something an open would have to be solved for anew.
+        here = rest if problem.opening[s] else [v for v in rest if v not in waiting]
+        child_rows = _rows(problem, (*assigned, s), new_base, rows, base, here, s, branch_weight)
+        part = _sum(problem, (*assigned, s), new_base, child_rows, here, findings, branch_weight)
         p = float(problem.probability[s])
         total.mass += p * part.mass
         total.states += p * part.states
@@ -375,6 +433,28 @@ def _component(
     total.sets.sort(key=lambda x: (-x[0], x[1]))
     del total.sets[TOP_SETS:]
     return total
+
+
+def _opens_alone(problem: _Problem, base: Array, rows: Array) -> tuple[Array, float] | None:
+    """Probability of each state and ln P(findings), exactly, where every state is an open, all opens
+    that act on a finding change it alike, and the states of one variable act on the same findings.
+
+    None where this is not so, where pairs act together, or where the network is too wide.
+    """
+    first, count = problem.first, len(problem.variables)
+    if problem.least_share <= 0.0 or problem.pairs or not count or not problem.opening.all():
+        return None
+    acts = np.abs(rows - base) > SAME * np.maximum(rows, base)
+    dead = np.where(acts.any(axis=0), np.where(acts, rows, 0.0).max(axis=0), base)
+    alike = np.abs(rows - dead) <= SAME * dead
+    leaders = np.array(first[:-1])
+    if not (alike | ~acts).all() or not (acts == acts[leaders[problem.state_variable]]).all():
+        return None
+    found = opens_posterior(problem.healthy, acts[leaders], base, dead)
+    if found is None:
+        return None
+    share = problem.probability / (1.0 - problem.healthy)[problem.state_variable]
+    return share * found.marginals[problem.state_variable], found.log_evidence
 
 
 def posterior(
@@ -423,15 +503,19 @@ def posterior(
         for f in touched:
             rows[s, f] = likelihood(f, (problem.state_of[s].fault,))
     total = _sum(problem, (), base, rows, list(range(len(variables))), list(range(findings)), 1.0)
+    # A fault that was cut may still be there beside what explains its findings, as often as anywhere.
+    discarded = min(1.0, float(total.discarded / total.mass) + CUT_BESIDE * problem.cut)
+    shares, log_evidence = total.states / total.mass, float(np.log(total.mass))
+    exact = _opens_alone(problem, base, rows)
+    if exact is not None:
+        (shares, log_evidence), discarded = exact, 0.0
     marginals: dict[Fault, float] = {}
     for s, state in enumerate(problem.state_of):
-        share = float(total.states[s]) / total.mass
+        share = float(shares[s])
         whole = sum(odds for _, odds in state.members)
         for fault, odds in state.members:
             marginals[fault] = share * odds / whole
     sets = tuple(
         (frozenset(problem.state_of[s].fault for s in some), m / total.mass) for m, some in total.sets
     )
-    # A fault that was cut may still be there beside what explains its findings, as often as anywhere.
-    discarded = min(1.0, float(total.discarded / total.mass) + CUT_BESIDE * problem.cut)
-    return Posterior(marginals, sets, float(np.log(total.mass)), discarded, problem.nodes)
+    return Posterior(marginals, sets, log_evidence, discarded, problem.nodes)

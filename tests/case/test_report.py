@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from functools import cache
 from pathlib import Path
 
@@ -12,9 +13,10 @@ from hypothesis import strategies as st
 
 from matrixdoc.case.case import Case
 from matrixdoc.case.names import Names, NameTrouble
+from matrixdoc.case.record import finding_from_record, finding_record
 from matrixdoc.case.report import Report, case_from_report, read_report, resolve_report
 from matrixdoc.case.report_schema import ENTRIES, report_schema
-from matrixdoc.checks.situation import Finding, Look, Situation
+from matrixdoc.checks.situation import Finding, Look, Situation, jumper, swap
 from matrixdoc.definition.document import load_document
 from matrixdoc.definition.errors import InputError, MatrixdocError
 from matrixdoc.definition.library import load_machine
@@ -183,6 +185,42 @@ def test_coils_power_up_and_fuses() -> None:
         Finding(Situation(), Look("resting coils"), "not sure"),
         Finding(Situation(power=False), Look("fuse", "supply/coil/fuse"), "open", "blown black"),
     )
+
+
+def test_looks_at_an_altered_machine() -> None:
+    report = resolved(
+        """
+        findings:
+          - {resting: C1R1, jumpers: {across: switch/C1R1/contact}}
+          - {coil: "1", seen: fires, jumpers: [{from: coil/1/winding.b, to: ground}]}
+          - {lamp: C1R1, seen: normal, swapped: [[C1R1, lamp/C1R2/lamp]]}
+          - {resting: nothing, opened: supply/coil/fuse}
+          - {wiggle: switch/C1R1/contact, seen: changes}
+        """
+    )
+    lead, coil, lamp, apart, wiggled = report.findings
+    assert lead.situation.jumpers == (jumper(*pocket().parts["switch/C1R1/contact"].nets[:2]),)
+    assert coil.situation == Situation(jumpers=(jumper("coil/1/driven", "ground"),))
+    assert coil.look == Look("coil", "coil/1")
+    assert lamp.situation.swapped == (swap("lamp/C1R1/lamp", "lamp/C1R2/lamp"),)
+    assert apart.situation.opened == ("supply/coil/fuse",)
+    assert wiggled == Finding(Situation(), Look("wiggle", "switch/C1R1/contact"), "changes")
+    for finding in report.findings:
+        assert finding_from_record(json.loads(json.dumps(finding_record(finding)))) == finding
+
+
+@pytest.mark.parametrize(
+    ("entry", "hint"),
+    [
+        ("{resting: nothing, jumpers: {to: ground}}", "from (and to), or across a part"),
+        ("{resting: nothing, jumpers: {from: ground, to: ground}}", "another point"),
+        ("{resting: nothing, jumpers: {across: no such part}}", "no such part"),
+        ("{lamp: C1R1, seen: off, swapped: [[C1R1]]}", "two parts"),
+        ("{wiggle: nowhere, seen: changes}", "nowhere"),
+    ],
+)
+def test_what_is_wrong_with_an_altered_machine_is_told(entry: str, hint: str) -> None:
+    assert hint in trouble(f"findings: [{entry}]")
 
 
 @pytest.mark.parametrize(
@@ -389,6 +427,11 @@ SAMPLES = [
     "{power up: nothing locked}",
     "{power up: {locked: [1]}}",
     "{fuse: coil, seen: good}",
+    "{press: C1R1, reads: nothing, opened: switch/R1/pin}",
+    "{resting: [C1R1], jumpers: {across: switch/C1R1/contact}}",
+    "{coil: [1], seen: fires, jumpers: [{from: coil/1/winding.b, to: ground}]}",
+    "{lamp: C1R1, seen: off, swapped: [[C1R1, C1R2]]}",
+    "{wiggle: switch/C1R1/contact, seen: changes}",
     "{volts: {red: rail/coil, reading: 48 V, power: on}}",
     "{ohms: {red: rail/coil, reading: OL}}",
     "{diode: {red: rail/coil, black: ground, reading: 0.5}}",

@@ -77,6 +77,20 @@ POCKET = load_machine(Path(__file__).parent / "pocket.yaml")
         ),
         ("replaced coil/1/driver", {"repair": {"parts": ["coil/1/driver"], "action": "replace"}}),
         ("note it was damp", {"note": "it was damp"}),
+        (
+            "jumper across switch/C1R1/contact reads C1R1",
+            {"resting": "C1R1", "jumpers": [{"across": "switch/C1R1/contact"}]},
+        ),
+        (
+            "jumper coil/1/winding.b to ground coil 1 fires",
+            {"coil": ["1"], "seen": "fires", "jumpers": [{"from": "coil/1/winding.b", "to": "ground"}]},
+        ),
+        (
+            "lamp C1R1 off swapped C1R1, C1R2",
+            {"lamp": ["C1R1"], "seen": "off", "swapped": [["C1R1", "C1R2"]]},
+        ),
+        ("resting reads nothing opened coil/1/winding", {"resting": "nothing", "opened": ["coil/1/winding"]}),
+        ("wiggle switch/C1R1/contact changes", {"wiggle": "switch/C1R1/contact", "seen": "changes"}),
     ],
 )
 def test_a_sentence_is_one_entry_that_the_report_takes(sentence: str, entry: dict[str, Any]) -> None:
@@ -119,6 +133,10 @@ def test_smoke_and_smell_stand_above_the_findings() -> None:
         "decline",
         "replaced",
         "pressC1R1 reads nothing",
+        "jumper",
+        "jumper across switch/C1R1/contact",
+        "jumper rail/coil coil 1 fires",
+        "wiggle switch/C1R1/contact",
     ],
 )
 def test_an_unclear_sentence_is_refused_with_what_would_be_right(sentence: str) -> None:
@@ -134,8 +152,9 @@ def test_every_unclear_sentence_is_told() -> None:
 
 
 WORDS = (
-    "press hold resting walk lamp coil power up fuse volts ohms diode reads nothing C1R1 C1 , ; to ground "
-    "5 V OL others normal commanded itself off locked is not sure power held replaced and rail/coil"
+    "press hold resting walk lamp coil jumper across wiggle swapped opened power up fuse volts ohms diode "
+    "reads nothing C1R1 C1 , ; to ground 5 V OL others normal commanded itself off locked is not sure power "
+    "held replaced and rail/coil"
 )
 words = st.sampled_from([*WORDS.split(), "\x1b"])
 
