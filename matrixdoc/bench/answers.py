@@ -23,6 +23,7 @@ LAMP_WORDS = ("off", "dim", "normal", "bright")
 COIL_WORDS = ("fires", "weak", "nothing", "locked on", "fires with others")
 FUSE_WORDS = ("good", "open")
 WIGGLE_WORDS = ("changes", "stays")
+NEW_FUSE_WORDS = ("holds", "blows at once", "blows after a while")
 LONGEST_ANSWER = 300
 
 
@@ -62,6 +63,8 @@ def base_choices(view: View, check: Check) -> tuple[Choice, ...]:
         found.extend(Choice(word, word) for word in COIL_WORDS)
     elif look.kind == "fuse":
         found.extend(Choice(word, word) for word in FUSE_WORDS)
+    elif look.kind == "new fuse":
+        found.extend(Choice(word, word) for word in NEW_FUSE_WORDS)
     elif look.kind == "wiggle":
         found.extend(Choice(word, word) for word in WIGGLE_WORDS)
     elif look.kind == "resting coils":
@@ -127,7 +130,13 @@ def parse_answer(view: View, check: Check, text: str) -> Outcome:
             return choice.outcome
     if look.kind in ("reads", "resting coils"):
         return _typed_set(view, check, words)
-    allowed = {"lamp": LAMP_WORDS, "coil": COIL_WORDS, "fuse": FUSE_WORDS, "wiggle": WIGGLE_WORDS}[look.kind]
+    allowed = {
+        "lamp": LAMP_WORDS,
+        "coil": COIL_WORDS,
+        "fuse": FUSE_WORDS,
+        "new fuse": NEW_FUSE_WORDS,
+        "wiggle": WIGGLE_WORDS,
+    }[look.kind]
     fitting = [word for word in allowed if word.startswith(plain)]
     if plain in allowed:
         return plain

@@ -15,6 +15,7 @@ from matrixdoc.case.report_schema import (
     HoldEntry,
     Jumper,
     LampEntry,
+    NewFuseEntry,
     NoteEntry,
     OhmsEntry,
     PoweredMeter,
@@ -89,6 +90,7 @@ class Resolver:
             "coil": self._coil,
             "power up": self._power_up,
             "fuse": self._fuse,
+            "new fuse": self._new_fuse,
             "wiggle": self._wiggle,
             "volts": self._meter,
             "ohms": self._meter,
@@ -224,6 +226,13 @@ class Resolver:
             self._problem((*path, "to"), quoted(lead.to), "another point than the first end of the jumper")
             return None
         return (one, two) if one and two else None
+
+    def _new_fuse(self, entry: NewFuseEntry, path: Path) -> list[Step]:
+        fuse = self._one(self.names.fuse, entry.new_fuse, (*path, "new fuse"))
+        pulsed = (self._one(self.names.coil, entry.pulsed, (*path, "pulsed")) or "") if entry.pulsed else ""
+        if fuse is None or (entry.pulsed and not pulsed):
+            return []
+        return [_seen(Situation(pulsed=pulsed), Look("new fuse", fuse), entry.seen)]
 
     def _wiggle(self, entry: WiggleEntry, path: Path) -> list[Step]:
         part = self._one(self.names.part, entry.wiggle, (*path, "wiggle"))

@@ -197,6 +197,14 @@ class FuseEntry(_Entry):
     seen: Literal["good", "open", "not sure"]
 
 
+class NewFuseEntry(_Entry):
+    """What a new fuse of the marked rating did, with a coil pulsed or with the machine just switched on."""
+
+    new_fuse: Words
+    seen: Literal["holds", "blows at once", "blows after a while", "not sure"]
+    pulsed: FreeText = Field(default="", description="coil that was pulsed then")
+
+
 class WiggleEntry(_Entry):
     """Whether moving a part by hand made the complaint come or go."""
 
@@ -280,6 +288,7 @@ ENTRIES: dict[str, type[BaseModel]] = {
     "coil": CoilEntry,
     "power up": PowerUpEntry,
     "fuse": FuseEntry,
+    "new fuse": NewFuseEntry,
     "wiggle": WiggleEntry,
     "volts": VoltsEntry,
     "ohms": OhmsEntry,
@@ -318,6 +327,7 @@ AnyEntry = Annotated[
     | Annotated[CoilEntry, Tag("CoilEntry")]
     | Annotated[PowerUpEntry, Tag("PowerUpEntry")]
     | Annotated[FuseEntry, Tag("FuseEntry")]
+    | Annotated[NewFuseEntry, Tag("NewFuseEntry")]
     | Annotated[WiggleEntry, Tag("WiggleEntry")]
     | Annotated[VoltsEntry, Tag("VoltsEntry")]
     | Annotated[OhmsEntry, Tag("OhmsEntry")]

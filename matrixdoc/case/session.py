@@ -98,7 +98,7 @@ class Session:
             wanted.append((look.target, wiring.lamps, "lamp"))
         if look.kind == "coil":
             wanted.append((look.target, wiring.coils, "coil"))
-        if look.kind in ("fuse", "wiggle"):
+        if look.kind in ("fuse", "new fuse", "wiggle"):
             wanted.append((look.target, wiring.parts, "part"))
         for name, known, what in wanted:
             if name not in known:

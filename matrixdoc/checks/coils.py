@@ -100,7 +100,8 @@ class Coils:
         dead = {e.part.reference for e in effects if e.signal and (e.patch.absent or e.patch.stuck == "idle")}
         return not dead.intersection(coil.enable)
 
-    def _request(self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> PointRequest:
+    def request(self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> PointRequest:
+        """What conducts while ``pulsed`` (or nothing) is commanded; the windings that matter are wanted."""
         commanded = set(self.commands(self.coils[pulsed])) if pulsed else set()
         commanded |= {d for r in self.triggered(held, effects) for d in self.commands(self.coils[r])}
         commanded -= {c.drive for c in self.coils.values() if not self._enabled(c, effects)}
@@ -238,8 +239,8 @@ class Coils:
         supply_net = {r: self.model.part(c.element).nets[0] for r, c in self.coils.items()}
         nets = tuple(dict.fromkeys(supply_net.values()))
         self._prepare_triggered(((), (e,)) for e in todo)
-        base = self._request("", (), ())
-        requests = [base, *(self._request("", (), (e,)) for e in todo)]
+        base = self.request("", (), ())
+        requests = [base, *(self.request("", (), (e,)) for e in todo)]
         points = self.points.solve([replace(r, nets=nets, parts=()) for r in requests])
         healthy = points[0].volts
         for effect, point in zip(todo, points[1:], strict=True):
@@ -257,7 +258,7 @@ class Coils:
         """Solve many (pulsed coil, held switches, faults) triples in one batch."""
         todo = [key for key in dict.fromkeys(self._key(*k) for k in wanted) if key not in self._amps]
         self._prepare_triggered((held, effects) for _, held, effects in todo)
-        points = self.points.solve([self._request(*key) for key in todo])
+        points = self.points.solve([self.request(*key) for key in todo])
         for key, point in zip(todo, points, strict=True):
             patches = {e.part.reference: e.patch for e in key[2] if e.analog}
             amps = {}
@@ -281,7 +282,7 @@ class Coils:
         leads = [[e.lead for e in effects if e.lead is not None] for effects in wanted]
         requests = [
             replace(
-                self._request("", (), effects),
+                self.request("", (), effects),
                 nets=tuple(dict.fromkeys(net for lead in some for net in (lead.red, lead.black))),
                 parts=(),
             )

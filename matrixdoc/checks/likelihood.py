@@ -18,6 +18,7 @@ ALTERNATIVES = {
     "coil": 4.0,
     "resting coils": 8.0,
     "fuse": 2.0,
+    "new fuse": 3.0,
     "meter": 20.0,
     "wiggle": 2.0,
 }
@@ -29,6 +30,10 @@ other set (common practice, no source)."""
 
 COIL_SLIPS = {"fires": 0.3, "nothing": 0.3, "weak": 0.3, "locked on": 0.03, "fires with others": 0.07}
 """What a wrong report of a pulsed coil says: a locked coil is not imagined (common practice, no
+source)."""
+
+FUSE_SLIPS = {"holds": 0.8, "blows at once": 0.05, "blows after a while": 0.15}
+"""What a wrong report of a new fuse says: a fuse that blows is not imagined (common practice, no
 source)."""
 
 LEFT_OUT, LEFT_OUT_PRESSED = 0.5, 0.03
@@ -72,6 +77,8 @@ def slip_probability(
         return FREQUENT_SLIPS / ALTERNATIVES["reads"]
     if look.kind == "coil" and isinstance(seen, str):
         return COIL_SLIPS.get(seen, 0.05)
+    if look.kind == "new fuse" and isinstance(seen, str):
+        return FUSE_SLIPS.get(seen, 0.05)
     if look.kind == "resting coils":
         return 0.5 if seen == frozenset() else 1.0 / 32.0
     return 1.0 / ALTERNATIVES[look.kind]

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 from matrixdoc.checks.chart import as_wired
 from matrixdoc.checks.coils import Coils
+from matrixdoc.checks.fuses import HOLDS, Fuses
 from matrixdoc.checks.kin import find_kin
 from matrixdoc.checks.lamps import Lamps, brightness
 from matrixdoc.checks.meter import Meter
@@ -14,12 +16,21 @@ from matrixdoc.checks.optos import Optos
 from matrixdoc.checks.points import Points
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.reads import Reads
-from matrixdoc.checks.situation import NO_LOGIC, Look, Situation, both_ends
+from matrixdoc.checks.situation import NO_LOGIC, Look, Outcome, Situation, both_ends
 from matrixdoc.faults.priors import Fault
 
 WIGGLE_SHOWS, WIGGLE_MISLEADS = 0.8, 0.02
 """Chance that moving a loose joint or contact shows it, and that moving a sound one seems to: the hand
 moves its neighbours too (common practice, no source)."""
+
+WITHOUT_POWER: dict[str, Outcome] = {
+    "reads": frozenset(),
+    "lamp": "off",
+    "coil": "nothing",
+    "resting coils": frozenset(),
+    "new fuse": HOLDS,
+}
+"""What a look shows on a machine that is switched off."""
 
 Question = tuple[Situation, Look, tuple[Fault, ...]]
 
@@ -35,6 +46,7 @@ class Predictor:
         self.lamps = Lamps(model, self.points)
         self.coils = Coils(model, self.points, self.reads)
         self.meter = Meter(model, self.points, self.reads, self.lamps, self.coils)
+        self.fuses = Fuses(model, self.points, self.coils)
         self.anchors: object | None = None
         self._kin = find_kin(model)
         self._opened: dict[str, FaultEffect] = {}
@@ -43,7 +55,7 @@ class Predictor:
 
     def standing_for(self, look: Look, faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
         """The faults that a look takes these for: see ``checks.kin``."""
-        if look.kind in ("meter", "fuse", "wiggle"):
+        if look.kind in ("meter", "fuse", "new fuse", "wiggle"):
             return faults
         kin = self._kin
         stand_ins = tuple(sorted({kin[f] for f in faults}))
@@ -77,32 +89,38 @@ class Predictor:
 
     def prepare(self, questions: Sequence[Question]) -> None:
         """Solve everything that ``questions`` need in few batches."""
-        reads, lamps, coils, meter = [], [], [], []
+        wanted: dict[str, list[Any]] = {"reads": [], "lamps": [], "coils": [], "fuses": [], "meter": []}
         for question in questions:
             situation, look, named = as_wired(*question)
             faults = named if situation.altered else self.standing_for(look, named)
             if (situation, look, faults) in self._known:
                 continue
-            effects = self.effects(situation, faults)
-            if look.kind == "reads" and situation.power and not self.points.logic_is_dead(effects):
-                reads.append(self.reads.pair(situation.held, effects))
-            elif look.kind == "lamp" and situation.power:
-                lamps.append((look.target, situation.lamps, effects))
-            elif look.kind == "coil" and situation.power:
-                coils.append((look.target if not by_hand(situation) else "", situation.held, effects))
-                coils.append(("", situation.held, without_leads(effects)))
-            elif look.kind == "resting coils" and situation.power:
-                coils.append(("", situation.held, effects))
-            elif look.kind == "meter":
-                meter.append((situation, look, effects))
-        if reads:
-            self.reads.prepare(reads)
-        if lamps:
-            self.lamps.prepare(lamps)
-        if coils:
-            self.coils.prepare(coils)
-        if meter:
-            self.meter.prepare(meter)
+            door, keys = self._needs(situation, look, self.effects(situation, faults))
+            if door:
+                wanted[door].extend(keys)
+        for door, keys in wanted.items():
+            if keys:
+                getattr(self, door).prepare(keys)
+
+    def _needs(
+        self, situation: Situation, look: Look, effects: tuple[FaultEffect, ...]
+    ) -> tuple[str, list[Any]]:
+        """Who has to solve what before a look can be predicted; no name where nobody has to."""
+        if look.kind == "meter":
+            return "meter", [(situation, look, effects)]
+        if not situation.power or look.kind in ("fuse", "wiggle"):
+            return "", []
+        if look.kind == "reads":
+            dead = self.points.logic_is_dead(effects)
+            return "" if dead else "reads", [] if dead else [self.reads.pair(situation.held, effects)]
+        if look.kind == "lamp":
+            return "lamps", [(look.target, situation.lamps, effects)]
+        if look.kind == "new fuse":
+            return "fuses", [(look.target, situation.pulsed, effects)]
+        resting = ("", situation.held, without_leads(effects))
+        if look.kind == "resting coils":
+            return "coils", [resting]
+        return "coils", [(look.target if not by_hand(situation) else "", situation.held, effects), resting]
 
     def brightest_off(self, questions: Sequence[Question]) -> list[float]:
         """For looks at lamps: the most probability that "off" can have, at a fraction of the work.
@@ -150,25 +168,26 @@ class Predictor:
             return self.meter.predict(situation, look, effects)
         if look.kind == "wiggle":
             return self._wiggled(look.target, faults)
-        if look.kind == "reads":
-            if not situation.power:
-                return ((frozenset(), 1.0),)
-            if self.points.logic_is_dead(effects):
-                return ((frozenset({NO_LOGIC}), 1.0),)
-            contacts, rest = self.reads.pair(situation.held, effects)
-            self.reads.prepare([(contacts, rest)])
-            return self.reads.predict(contacts, rest)
-        if look.kind == "lamp":
-            if not situation.power:
-                return (("off", 1.0),)
-            return self.lamps.predict(look.target, situation.lamps, effects)
         if not situation.power:
-            return (("nothing" if look.kind == "coil" else frozenset(), 1.0),)
-        if look.kind == "coil" and by_hand(situation):
+            return ((WITHOUT_POWER[look.kind], 1.0),)
+        if look.kind == "new fuse":
+            return self.fuses.predict(look.target, situation.pulsed, effects)
+        if look.kind == "lamp":
+            return self.lamps.predict(look.target, situation.lamps, effects)
+        if look.kind == "reads":
+            return self._read(situation, effects)
+        if look.kind == "resting coils":
+            return self.coils.predict_resting(situation.held, effects)
+        if by_hand(situation):
             return self.coils.predict_by_hand(look.target, situation.held, effects)
-        if look.kind == "coil":
-            return self.coils.predict_pulse(look.target, situation.held, effects)
-        return self.coils.predict_resting(situation.held, effects)
+        return self.coils.predict_pulse(look.target, situation.held, effects)
+
+    def _read(self, situation: Situation, effects: tuple[FaultEffect, ...]) -> Prediction:
+        if self.points.logic_is_dead(effects):
+            return ((frozenset({NO_LOGIC}), 1.0),)
+        contacts, rest = self.reads.pair(situation.held, effects)
+        self.reads.prepare([(contacts, rest)])
+        return self.reads.predict(contacts, rest)
 
 
 def by_hand(situation: Situation) -> bool:

@@ -13,7 +13,7 @@ from typing import Literal
 Brightness = Literal["off", "dim", "normal", "bright"]
 CoilAction = Literal["fires", "weak", "nothing", "locked on", "fires with others"]
 MeterFunction = Literal["volts", "ohms", "diode"]
-LookKind = Literal["reads", "lamp", "coil", "resting coils", "fuse", "meter", "wiggle"]
+LookKind = Literal["reads", "lamp", "coil", "resting coils", "fuse", "new fuse", "meter", "wiggle"]
 
 ALL_LAMPS = "all"
 OPEN_LOOP = "OL"
@@ -78,7 +78,8 @@ class Look:
     the coil named by ``target`` when pulsed, or, with a jumper on and nothing pulsed, what the jumper
     makes it do. ``resting coils``: all coils with nothing commanded. ``wiggle``: whether moving the part
     ``target`` makes the complaint come or go.
-    ``fuse``: the fuse part ``target``, by meter, out of its clip. ``meter``: ``function`` between
+    ``fuse``: the fuse part ``target``, by meter, out of its clip. ``new fuse``: what a new one of the
+    marked rating does in its place. ``meter``: ``function`` between
     the nets ``red`` and ``black``.
     """
 
@@ -91,7 +92,8 @@ class Look:
 
 Outcome = frozenset[str] | str | float
 """A set of switch references (``reads``), of coil references (``resting coils``), a word
-(``lamp``, ``coil``; ``fuse``: good or open; ``wiggle``: changes or stays), or a number in the unit of
+(``lamp``, ``coil``; ``fuse``: good or open; ``new fuse``: holds, blows at once,
+blows after a while; ``wiggle``: changes or stays), or a number in the unit of
 the meter function; ``OL`` for an open reading."""
 
 

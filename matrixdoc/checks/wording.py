@@ -91,6 +91,9 @@ def look_words(wiring: Wiring, look: Look) -> str:
     """What is looked at."""
     if look.kind == "reads":
         return "what the switch scan reads"
+    if look.kind == "new fuse":
+        part = wiring.parts.get(look.target)
+        return f"a new {part_words(part) if part else look.target}"
     if look.kind == "wiggle":
         part = wiring.parts.get(look.target)
         return f"whether moving {moved_words(part) if part else look.target} changes anything"

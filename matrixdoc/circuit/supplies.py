@@ -38,6 +38,8 @@ class RailSource:
     source_ohm: float
     ripple_v: float
     words: str
+    shorted: bool = False
+    """Dead because something is shorted behind the fuse at the winding."""
 
     @property
     def dead(self) -> bool:
@@ -130,9 +132,9 @@ def rail_source(
     shorted = state.shorted_diode or state.ground_fault or ("the capacitor" if state.capacitor_short else "")
     if shorted:
         if fuse:
-            return RailSource(0.0, math.inf, 0.0, f"{shorted} is shorted: fuse {fuse} blows")
+            return RailSource(0.0, math.inf, 0.0, f"{shorted} is shorted: fuse {fuse} blows", shorted=True)
         words = f"{shorted} is shorted and no fuse stands before it: the winding overheats, a fire hazard"
-        return RailSource(0.0, math.inf, 0.0, words)
+        return RailSource(0.0, math.inf, 0.0, words, shorted=True)
     regulated, words = _regulator_state(supply, patches, opened)
     if regulated == "dead":
         return RailSource(0.0, math.inf, 0.0, words)

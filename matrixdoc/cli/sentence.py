@@ -8,6 +8,7 @@
     lamp C2R1 off                                lamp C2R1, C2R2 dim commanded itself others normal
     coil 7 nothing                               power up locked 7, 8       (power up nothing locked)
     fuse coil supply open                        smoke                      smell
+    new fuse F6 blows at once                    new fuse F6 blows at once pulsed 4
     jumper across switch/C3R5/contact reads C3R5 resting reads nothing opened switch/R5/pin
     jumper coil/7/winding.b to ground coil 7 fires
     lamp C2R1 off swapped C2R1, C3R1             wiggle switch/R5/pin changes
@@ -195,6 +196,13 @@ def _fuse(words: str, start: str) -> Entry:
     return {start: _names(names), "seen": seen}
 
 
+def _new_fuse(words: str, start: str) -> Entry:
+    words, pulsed, coil = words.partition(" pulsed ")
+    seen = ("holds", "blows at once", "blows after a while", "not sure")
+    name, how = _ending(words, seen, f"{start} F6 blows at once pulsed 4")
+    return {start: name, "seen": how, **({"pulsed": coil.strip()} if pulsed else {})}
+
+
 def _power_up(words: str, start: str) -> Entry:
     if words in ("nothing locked", "nothing", "not sure"):
         return {start: words}
@@ -247,6 +255,7 @@ _READERS: tuple[tuple[str, Callable[[str, str], Entry]], ...] = (
     ("coil", _coil),
     ("power up", _power_up),
     ("fuse", _fuse),
+    ("new fuse", _new_fuse),
     ("jumper", _jumper),
     ("wiggle", _wiggle),
     ("volts", _meter),

@@ -49,6 +49,8 @@ WORTH_A_SECOND_LOOK = 0.2
 """A report that may be a slip with at least this probability is looked at again first."""
 LEADERS, LEAST_CHECKED = 6, 0.02
 """Checks are generated for this many leading suspects, and for any other at least this probable."""
+LOOSE_ENOUGH = 0.25
+"""Wiggling is offered when suspects that come and go are together at least this probable."""
 LEAST_BITS = 1e-3
 """A check that tells less is not offered."""
 LOCKED_LIMIT = 0.3
@@ -220,6 +222,8 @@ class Engine:
         for reference in parts:
             for check in self.generator.for_part(reference):
                 checks.setdefault(check.key, check)
+        if self._loose_share(considered) < LOOSE_ENOUGH:
+            checks = {key: check for key, check in checks.items() if check.look.kind != "wiggle"}
         hypotheses = [tuple(sorted({*s.faults, *background})) for s in considered]
         hypotheses.append(background)
         chances = [s.probability for s in considered]
@@ -245,6 +249,12 @@ class Engine:
             if not any(o.check.key == check.key for o in options):
                 options.append(Option(check, self._minutes(check), (), mends))
         return options
+
+    def _loose_share(self, suspects: Sequence[Suspect]) -> float:
+        """Share of the suspects' probability that lies on what comes and goes."""
+        total = sum(s.probability for s in suspects)
+        loose = sum(s.probability for s in suspects if any(self.model.possible[f].duty for f in s.faults))
+        return loose / total if total > 0.0 else 0.0
 
     def _bearing(self, check: Check, hypotheses: Sequence[tuple[Fault, ...]]) -> list[tuple[Fault, ...]]:
         """The hypotheses as a meter check sees them: one whose faults lie where its leads do not reach

@@ -350,6 +350,8 @@ class Anchors:
             return found | self._lamp_scope(look.target) | self._at(self._lamp_buses(look.target))
         if look.kind == "meter":
             return found | self._meter_scope(situation, look) | self._trigger_scope()
+        if look.kind == "new fuse":
+            return found | self._fuse_scope(look.target) | self._trigger_scope()
         return found | self._coil_scope(look) | self._trigger_scope()
 
     def _at(self, groups: Iterable[int]) -> set[Fault]:
@@ -401,6 +403,18 @@ class Anchors:
             if joined & groups:
                 groups |= joined
         return self._at(groups | {b for g in groups for b in self.buses.get(g, ())})
+
+    def _fuse_scope(self, fuse: str) -> set[Fault]:
+        """Faults behind a fuse: of what hangs on its net, on the feeds of it, and of what drives that.
+
+        Nothing that only opens or weakens blows a fuse; but it spares one.
+        """
+        model = self.predictor.model
+        supply = self.predictor.fuses.supply_of.get(fuse)
+        nets = (supply.rail,) if supply is not None else model.part(fuse).nets
+        groups = set(model.groups_of_nets(nets))
+        behind = {g for g, feeds in self.buses.items() if groups & feeds} | groups
+        return self._at(behind)
 
     def _trigger_scope(self) -> set[Fault]:
         """Faults around the switches that fire a coil by themselves."""

@@ -178,6 +178,18 @@ def weak(technician: Technician, place: str, rng: random.Random) -> None:
     technician.resting_coils()
 
 
+def shorting(technician: Technician, place: str, rng: random.Random) -> None:
+    """As weak; what the fuse of its feed, renewed, does at the next pulse (behind a soft supply it may
+    stand one); and the ohms of the winding, its diode across it.
+    """
+    weak(technician, place, rng)
+    wiring = technician.case.wiring
+    fuse = f"feed/{feed_of(wiring, place)}/fuse"
+    if fuse in wiring.parts:
+        technician.new_fuse(fuse, place)
+    technician.ohms(*wiring.parts[coil_of(wiring, place).element].nets)
+
+
 def low_ohms(technician: Technician, place: str, rng: random.Random) -> None:
     """It fires or nearly so on a stiff supply; its ohms, and those of another coil."""
     wiring = technician.case.wiring
@@ -390,12 +402,12 @@ ROWS = (
         weak,
     ),
     Row("shorted turns: low ohms", ("{}/winding: shorted turns",), own_coils, low_ohms),
-    Row("shorted winding", ("{}/winding: shorted",), own_coils, weak),
+    Row("shorted winding", ("{}/winding: shorted",), own_coils, shorting),
     Row(
         "diode shorted or backwards: shorts the supply at the first pulse",
         ("{}/diode: shorted", "{}/diode: reversed"),
         own_coils,
-        weak,
+        shorting,
     ),
     Row(
         "dead: own fuse",

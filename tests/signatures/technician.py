@@ -91,6 +91,10 @@ class Technician:
         """What a coil does when pulsed."""
         return _word(self.look(Situation(pulsed=coil), Look("coil", coil)))
 
+    def new_fuse(self, fuse: str, coil: str) -> str:
+        """What a new fuse does when a coil is pulsed."""
+        return _word(self.look(Situation(pulsed=coil), Look("new fuse", fuse)))
+
     def resting_coils(self, *opened: str) -> frozenset[str]:
         """The coils that pull in by themselves, with some parts taken out of circuit."""
         return _set(self.look(Situation(opened=opened), Look("resting coils")))
