@@ -4,6 +4,10 @@ Parts that lie in series with nothing attached between them (a pin, its joint an
 signal parts of one drive) make the same open, whichever of them opens, and the same short to
 ground, but for milliohms. A look cannot tell them apart, so it is worked out once for all of them.
 A meter can: its leads go between them, so meter checks are never worked out through kin.
+
+Shorts have a wider kin: wherever along a line its wire touches ground, or two lines touch each other,
+a look sees the same, as long as nothing else is broken along the line (:func:`find_line_kin`). That
+holds for switches and lamps; a shorted coil feed carries so much that its milliohms count.
 """
 
 from __future__ import annotations
@@ -11,7 +15,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from matrixdoc.checks.joins import Joins
-from matrixdoc.checks.model import TWO_WAY_OUTPUTS, MachineModel, opens_only
+from matrixdoc.checks.model import TWO_WAY_OUTPUTS, FaultEffect, MachineModel, opens_only
+from matrixdoc.definition.wiring import GROUND
 from matrixdoc.faults.priors import Fault
 
 SERIES_KINDS = frozenset({"wire", "joint", "pin"})
@@ -75,3 +80,35 @@ def _key(model: MachineModel, fault: Fault, runs: Mapping[str, str]) -> tuple[ob
         return place, "short", patch.stuck, patch.absent
     values = tuple(sorted(patch.values.items()))
     return place, values, shunt, patch.ground_ohm, patch.reversed, patch.stuck, patch.absent
+
+
+def find_line_kin(model: MachineModel, kin: Mapping[Fault, Fault]) -> Mapping[Fault, Fault]:
+    """For each possible fault: the first one that no look can tell from it where it is the only fault.
+
+    ``kin`` is :func:`find_kin`. Nets that wires, joints and pins join are one line node: a short from
+    anywhere on it to ground, or to another one, is the same but for some tens of milliohms.
+    """
+    joins: Joins[str] = Joins()
+    for part in model.circuit.wiring.parts.values():
+        if part.kind in SERIES_KINDS and len(part.nets) == 2 and GROUND not in part.nets:
+            joins.join(part.nets)
+    first: dict[tuple[object, ...], Fault] = {}
+    found: dict[Fault, Fault] = {}
+    for fault in sorted(model.effects):
+        key = _short_key(model.effects[fault], joins)
+        found[fault] = kin[fault] if key is None else first.setdefault(key, kin[fault])
+    return found
+
+
+def _short_key(effect: FaultEffect, joins: Joins[str]) -> tuple[object, ...] | None:
+    """What makes two shorts of wiring one; None for anything else."""
+    patch, part = effect.patch, effect.part
+    if not effect.analog or patch.absent or patch.values or patch.reversed or patch.stuck:
+        return None
+    if part.kind in SERIES_KINDS and patch.ground_ohm is not None and patch.shunt_ohm is None:
+        if patch.ground_ohm >= SHORT_OHM:
+            return None
+        return "ground", joins.find(part.nets[patch.ground_terminal]), patch.ground_ohm
+    if part.kind == "bridge" and patch.shunt_ohm is not None and patch.ground_ohm is None:
+        return "bridge", frozenset(joins.find(net) for net in part.nets), patch.shunt_ohm
+    return None

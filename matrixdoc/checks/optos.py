@@ -8,14 +8,18 @@ person who holds the switch makes them do.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from matrixdoc.checks.model import FaultEffect, MachineModel
 from matrixdoc.checks.points import PointRequest, Points
+from matrixdoc.circuit.netlist import OperatingPoint
 from matrixdoc.definition.wiring import Opto
 
 LIT_SHARE = 0.25
 """Share of the healthy emitter current from which the receiver sees light (common practice, no source)."""
+
+_Key = tuple[tuple[str, ...], frozenset[str], tuple[FaultEffect, ...]]
+"""Switches whose pairs are touched, those of them that are held, the faults that touch them."""
 
 
 class Optos:
@@ -41,7 +45,7 @@ class Optos:
                 # A direct receiver lies in the cell itself: its lines are the scan's business.
                 own -= model.groups_of_nets(model.part(opto.receiver).nets)
             self._groups[reference] = frozenset(own)
-        self._known: dict[tuple[frozenset[str], tuple[FaultEffect, ...]], dict[str, bool]] = {}
+        self._known: dict[_Key, dict[str, bool]] = {}
         self._healthy: dict[str, float] = {}
 
     def touched(self, effect: FaultEffect) -> list[str]:
@@ -60,33 +64,57 @@ class Optos:
         nets = [n for r in self.touched(effect) for n in model.part(self.pairs[r].contact).nets]
         return model.groups_of_nets(nets)
 
-    def conducting(self, held: Iterable[str], effects: Iterable[FaultEffect]) -> dict[str, bool]:
-        """For the contact part of every pair that a fault touches: whether it conducts."""
-        if not self.pairs:
-            return {}
+    def _key(self, held: Iterable[str], effects: Iterable[FaultEffect]) -> _Key | None:
+        """What decides about the pairs that these faults touch; None where they touch none."""
         bearing = tuple(sorted((e for e in effects if self.touched(e)), key=lambda e: e.fault))
         if not bearing:
-            return {}
+            return None
         names = sorted({r for e in bearing for r in self.touched(e)})
-        key = (frozenset(held) & frozenset(names), bearing)
-        known = self._known.get(key)
-        if known is None:
-            known = self._known[key] = self._solve([self.pairs[r] for r in names], *key)
-        return known
+        return tuple(names), frozenset(held) & frozenset(names), bearing
 
-    def _emitter_amps(self, pairs: list[Opto], effects: tuple[FaultEffect, ...]) -> dict[str, float]:
-        rails = self.points.rails(effects)
+    def prepare(self, wanted: Iterable[tuple[Iterable[str], Iterable[FaultEffect]]]) -> None:
+        """Work out in few batches what many calls of :meth:`conducting` will ask for."""
+        if not self.pairs:
+            return
+        keys = dict.fromkeys(key for one in wanted if (key := self._key(*one)) is not None)
+        todo = [key for key in keys if key not in self._known]
+        dark = [o for o in self.pairs.values() if o.emitter not in self._healthy] if todo else []
+        if dark:
+            (point,) = self.points.solve([self._emitter_request(dark, ())])
+            self._healthy.update(point.amps)
+        pairs = [[self.pairs[r] for r in names] for names, _, _ in todo]
+        points = self.points.solve(
+            [self._emitter_request(some, key[2]) for some, key in zip(pairs, todo, strict=True)]
+        )
+        bright = [
+            self._bright(some, key, point.amps) for some, key, point in zip(pairs, todo, points, strict=True)
+        ]
+        for key, some, lit in zip(todo, pairs, bright, strict=True):
+            self._known[key] = {o.contact: lit[o.receiver] for o in some if not o.sensor}
+        buffered = [n for n, some in enumerate(pairs) if any(o.sensor for o in some)]
+        requests = [self._buffer_request(pairs[n], bright[n], todo[n][2]) for n in buffered]
+        for n, point in zip(buffered, self.points.solve(requests), strict=True):
+            behind = [o for o in pairs[n] if o.sensor]
+            self._known[todo[n]].update(self._closed(behind, todo[n][2], point))
+
+    def conducting(self, held: Iterable[str], effects: Iterable[FaultEffect]) -> dict[str, bool]:
+        """For the contact part of every pair that a fault touches: whether it conducts."""
+        key = self._key(held, effects) if self.pairs else None
+        if key is None:
+            return {}
+        if key not in self._known:
+            self.prepare([(key[1], key[2])])
+        return self._known[key]
+
+    def _emitter_request(self, pairs: list[Opto], effects: tuple[FaultEffect, ...]) -> PointRequest:
         analog = tuple(e for e in effects if e.analog)
-        request = PointRequest(frozenset(), analog, rails, parts=tuple(o.emitter for o in pairs))
-        return dict(self.points.solve([request])[0].amps)
+        return PointRequest(
+            frozenset(), analog, self.points.rails(effects), parts=tuple(o.emitter for o in pairs)
+        )
 
-    def _solve(
-        self, pairs: list[Opto], held: frozenset[str], effects: tuple[FaultEffect, ...]
-    ) -> dict[str, bool]:
-        unknown = [o for o in pairs if o.emitter not in self._healthy]
-        if unknown:
-            self._healthy.update(self._emitter_amps(unknown, ()))
-        amps = self._emitter_amps(pairs, effects)
+    def _bright(self, pairs: list[Opto], key: _Key, amps: Mapping[str, float]) -> dict[str, bool]:
+        """For each receiver: whether it conducts."""
+        _, held, effects = key
         patched = {e.part.reference for e in effects if e.analog}
         forced = {e.part.reference: e.contact for e in effects if e.contact is not None}
         bright: dict[str, bool] = {}
@@ -96,20 +124,23 @@ class Optos:
             )
             there = lit and opto.reference not in held
             bright[opto.receiver] = forced.get(opto.receiver, there) or False
-        result = {o.contact: bright[o.receiver] for o in pairs if not o.sensor}
-        buffered = [o for o in pairs if o.sensor]
-        if buffered:
-            result.update(self._buffers(buffered, bright, effects))
-        return result
+        return bright
 
-    def _buffers(
-        self, pairs: list[Opto], bright: dict[str, bool], effects: tuple[FaultEffect, ...]
-    ) -> dict[str, bool]:
+    def _buffer_request(
+        self, pairs: list[Opto], bright: Mapping[str, bool], effects: tuple[FaultEffect, ...]
+    ) -> PointRequest:
         sensors = self.model.circuit.wiring.sensors
-        active = frozenset(o.receiver for o in pairs if bright[o.receiver])
-        nets = tuple(sensors[o.sensor].net for o in pairs)
+        behind = [o for o in pairs if o.sensor]
+        active = frozenset(o.receiver for o in behind if bright[o.receiver])
+        nets = tuple(sensors[o.sensor].net for o in behind)
         analog = tuple(e for e in effects if e.analog)
-        point = self.points.solve([PointRequest(active, analog, self.points.rails(effects), nets)])[0]
+        return PointRequest(active, analog, self.points.rails(effects), nets)
+
+    def _closed(
+        self, pairs: list[Opto], effects: tuple[FaultEffect, ...], point: OperatingPoint
+    ) -> dict[str, bool]:
+        """For the contact of each buffered pair: whether its buffer makes it conduct."""
+        sensors = self.model.circuit.wiring.sensors
         stuck = {e.part.reference: e.patch for e in effects if e.signal}
         result = {}
         for opto in pairs:

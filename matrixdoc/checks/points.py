@@ -27,6 +27,7 @@ Rails = tuple[tuple[str, float, float], ...]
 class PointRequest:
     """``active``: controlled parts that conduct. ``effects``: the analog faults. ``rails``: (net,
     open-circuit volts, source ohms) of every supply. Wanted: ``nets`` (volts), ``parts`` (amps).
+    ``levels``: volts that wanted nets are compared with, where nothing else of them matters.
     """
 
     active: frozenset[str]
@@ -36,6 +37,7 @@ class PointRequest:
     parts: tuple[str, ...] = ()
     leads: tuple[Lead, ...] = ()
     opened: frozenset[str] = frozenset()
+    levels: tuple[tuple[str, tuple[float, ...]], ...] = ()
 
 
 def _neighbour_buses(model: MachineModel) -> Mapping[int, frozenset[int]]:
@@ -181,6 +183,7 @@ class Points:
                 parts=r.parts,
                 leads=(*r.leads, *(e.lead for e in r.effects if e.lead is not None)),
                 opened=r.opened,
+                levels=dict(r.levels) if r.levels else None,
                 rails={net: (volts, ohms) for net, volts, ohms in r.rails},
             )
             for r in missing

@@ -8,7 +8,7 @@ from typing import Any
 from matrixdoc.checks.chart import as_wired
 from matrixdoc.checks.coils import Coils
 from matrixdoc.checks.fuses import HOLDS, Fuses
-from matrixdoc.checks.kin import find_kin
+from matrixdoc.checks.kin import find_kin, find_line_kin
 from matrixdoc.checks.lamps import Lamps, brightness
 from matrixdoc.checks.meter import Meter
 from matrixdoc.checks.model import FaultEffect, MachineModel, effect_of_jumper, effect_of_opening
@@ -49,6 +49,7 @@ class Predictor:
         self.fuses = Fuses(model, self.points, self.coils)
         self.anchors: object | None = None
         self._kin = find_kin(model)
+        self._line_kin = find_line_kin(model, self._kin)
         self._opened: dict[str, FaultEffect] = {}
         self._jumpers: dict[str, FaultEffect] = {}
         self._known: dict[Question, Prediction] = {}
@@ -57,6 +58,8 @@ class Predictor:
         """The faults that a look takes these for: see ``checks.kin``."""
         if look.kind in ("meter", "fuse", "new fuse", "wiggle"):
             return faults
+        if len(faults) == 1 and look.kind in ("reads", "lamp"):
+            return (self._line_kin[faults[0]],) if faults[0] in self._line_kin else faults
         kin = self._kin
         stand_ins = tuple(sorted({kin[f] for f in faults}))
         parts = {f.part for f in stand_ins}
@@ -89,6 +92,8 @@ class Predictor:
 
     def prepare(self, questions: Sequence[Question]) -> None:
         """Solve everything that ``questions`` need in few batches."""
+        if self.optos.pairs:
+            self._prepare_optos(questions)
         wanted: dict[str, list[Any]] = {"reads": [], "lamps": [], "coils": [], "fuses": [], "meter": []}
         for question in questions:
             situation, look, named = as_wired(*question)
@@ -101,6 +106,20 @@ class Predictor:
         for door, keys in wanted.items():
             if keys:
                 getattr(self, door).prepare(keys)
+
+    def _prepare_optos(self, questions: Sequence[Question]) -> None:
+        """What the optical pairs do decides which contacts a scan sees: it is worked out first."""
+        wanted = []
+        for question in questions:
+            situation, look, named = as_wired(*question)
+            if situation.power and look.kind in ("reads", "coil", "resting coils", "meter", "new fuse"):
+                faults = named if situation.altered else self.standing_for(look, named)
+                effects = self.effects(situation, faults)
+                wanted.append((situation.held, effects))
+                if look.kind != "meter":
+                    # The coils ask for the switches that fire them without the faults of contacts.
+                    wanted.append((situation.held, tuple(e for e in effects if e.contact is None)))
+        self.optos.prepare(wanted)
 
     def _needs(
         self, situation: Situation, look: Look, effects: tuple[FaultEffect, ...]

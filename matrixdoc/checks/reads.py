@@ -111,6 +111,20 @@ class Reads:
         }
         self._regions: dict[tuple[frozenset[str], tuple[FaultEffect, ...]], RegionRead] = {}
         self._hidden_groups: frozenset[int] | None = None
+        self._scanned = self._scan_groups()
+
+    def _scan_groups(self) -> frozenset[int]:
+        """Net groups of all that is scanned: lines, cells, inputs and contacts."""
+        model = self.model
+        found = {*self.input_groups, *self.column_groups}
+        for switch in model.circuit.wiring.switches.values():
+            if switch.contact:
+                found |= model.groups_of_nets(model.part(switch.contact).nets)
+        for matrix in model.circuit.wiring.matrices.values():
+            if matrix.device == "switch":
+                parts = [p for cell in matrix.cells for p in (*cell.parts, cell.element, cell.diode) if p]
+                found |= model.groups_of_nets(n for p in parts for n in model.part(p).nets)
+        return frozenset(found)
 
     def cell_name(self, matrix: str, strobed: str, sensed: str) -> str:
         """The reference of the place where two lines cross, fitted or not."""
@@ -209,7 +223,10 @@ class Reads:
 
     def _requests(self, region: _Region) -> tuple[list[tuple[str, str] | None], list[PointRequest]]:
         rails = self.points.rails(region.effects)
-        analog = tuple(e for e in region.effects if e.analog)
+        # What a fault does to an optical pair is in the contacts already.
+        analog = tuple(e for e in region.effects if e.analog and (e.groups & self._scanned or e.supply))
+        sensors = {self.inputs[n].sensor.net: self.inputs[n].sensor for n in region.inputs}
+        levels = tuple((net, (sensor.low_v, sensor.high_v)) for net, sensor in sensors.items())
         nets = tuple(dict.fromkeys(self.inputs[n].sensor.net for n in region.inputs))
         phases: list[tuple[str, str] | None] = [*region.columns, None]
         drives = [self.columns[key].drive for key in region.columns]
@@ -217,7 +234,7 @@ class Reads:
         for phase in phases:
             commanded = {self.columns[phase].drive} if phase else frozenset()
             active = region.contacts | active_outputs(self.model, drives, commanded, region.effects)
-            requests.append(PointRequest(frozenset(active), analog, rails, nets))
+            requests.append(PointRequest(frozenset(active), analog, rails, nets, levels=levels))
         return phases, requests
 
     def _level(self, name: str, point: OperatingPoint, region: _Region) -> bool | None:

@@ -62,7 +62,9 @@ class Instant:
     wanted (current into the first terminal); ``opened``: parts out of circuit. ``rails``: rail
     net -> (open-circuit volts, source ohms); a rail that is not listed, or ``None``: healthy;
     ``(0, inf)``: dead. ``values``: values that replace the healthy ones before patches (the
-    temperature of filaments: ``{"lamp/C1R1/lamp": {"ohm": 12.0}}``).
+    temperature of filaments: ``{"lamp/C1R1/lamp": {"ohm": 12.0}}``). ``levels``: for each wanted net
+    the volts that it is compared with; then the volts of the answer need only lie on the right side of
+    every level. ``None``: they are wanted as they are.
     """
 
     active: frozenset[str]
@@ -73,6 +75,7 @@ class Instant:
     opened: frozenset[str] = frozenset()
     rails: Mapping[str, tuple[float, float]] | None = None
     values: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    levels: Mapping[str, tuple[float, ...]] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,10 +3,11 @@
 A fault replaces branches of its part by others. Substitution theorem: a branch without current may
 be taken out, and one may be put in between nets at one voltage, and every voltage and current stays
 as it is. Where "without" and "at one" are only nearly so, the error has a bound: in a network of
-resistances and junctions (all rising laws, no gain) a small current taken out, or a small voltage
-shorted, moves no current and no voltage by more than itself (the no-gain property: L. O. Chua,
-C. A. Desoer, E. S. Kuh, "Linear and Nonlinear Circuits", 1987, ch. 3; the page is from memory).
-A net that was only held through the branch taken out is the exception, and is looked for.
+resistances and junctions (all rising laws, no gain) a small current taken out, or a voltage shorted,
+moves no current and no voltage by more than itself (the no-gain property: L. O. Chua, C. A. Desoer,
+E. S. Kuh, "Linear and Nonlinear Circuits", 1987, ch. 3; the page is from memory). So where only the
+side of a threshold matters, what new branches short may add up to the distance to the threshold. A net
+that was only held through the branch taken out is the exception, and is looked for.
 """
 
 from __future__ import annotations
@@ -38,6 +39,8 @@ class Limits:
 
 FOR_VOLTS = Limits(1e-9, 1e-7)
 """Volts of nets are wanted: less than a millivolt behind a megohm."""
+LEVEL_SLACK_V = 0.01
+"""What is kept of the distance to a level for everything that is only nearly so."""
 FOR_LEADS = Limits(1e-11, 1e-8)
 """Volts between a meter's leads: 0.1 % of the current at 20 megohm (15 nA)."""
 
@@ -50,7 +53,8 @@ def base_key(instant: Instant) -> object | None:
     if instant.values or not instant.patches:
         return None
     rails = None if instant.rails is None else tuple(sorted(instant.rails.items()))
-    return instant.active, instant.opened, rails, instant.leads, instant.nets, instant.parts
+    levels = None if instant.levels is None else tuple(sorted(instant.levels.items()))
+    return instant.active, instant.opened, rails, instant.leads, instant.nets, instant.parts, levels
 
 
 def base_of(circuit: Circuit, instants: Sequence[Instant]) -> Instant:
@@ -81,6 +85,8 @@ def unchanged(
         return [False] * len(instants)
     leads_only = bool(first.leads) and not first.parts and _at_leads(first)
     limits = FOR_LEADS if first.leads else FOR_VOLTS
+    if first.levels is not None:
+        limits = Limits(limits.amps, _margin(first.levels, point) / 2.0)
     held = None if leads_only or not first.nets else _Held.of(circuit, structure, first, point)
     if held is None and first.nets and not leads_only:
         return [False] * len(instants)
@@ -101,10 +107,23 @@ def unchanged(
                 owner.extend([number] * len(branches))
                 put_in.extend([added] * len(branches))
     if rows:
-        fits = _fits(_volts(circuit, point), rows, np.array(put_in), limits)
+        fits, shorted = _fits(_volts(circuit, point), rows, np.array(put_in), limits)
         for number in np.array(owner)[~fits].tolist():
             good[number] = False
+        # What several new branches short adds up, the later ones having moved by the earlier ones.
+        moved = np.zeros(len(instants))
+        np.add.at(moved, np.array(owner), 2.0 * shorted)
+        for number in np.flatnonzero(moved > 2.0 * limits.volts).tolist():
+            good[number] = False
     return good
+
+
+def _margin(levels: Mapping[str, tuple[float, ...]], point: OperatingPoint) -> float:
+    """How far the nearest wanted net is from a level it is compared with, in volts."""
+    away = [
+        abs(point.volts[net] - level) for net, some in levels.items() for level in some if net in point.volts
+    ]
+    return max(0.0, min(away, default=0.0) - LEVEL_SLACK_V)
 
 
 def without_current(circuit: Circuit, structure: Structure, instants: Sequence[Instant]) -> list[bool]:
@@ -142,14 +161,19 @@ def _volts(circuit: Circuit, point: OperatingPoint) -> NDArray[np.float64]:
 
 def _fits(
     volts: NDArray[np.float64], rows: Sequence[RawBranch], put_in: NDArray[np.bool_], limits: Limits
-) -> NDArray[np.bool_]:
-    """Branches that carry no current at these volts, or would short nothing (one row each)."""
+) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+    """Branches that carry no current at these volts, or would short nothing (one row each).
+
+    And the volts that each new one shorts.
+    """
     table = np.array(rows, dtype=np.float64)
     ends = table[:, :2].astype(np.intp)
     across = volts[ends[:, 0]] - volts[ends[:, 1]] - table[:, 5]
     amps, _ = branch_law(across, table[:, 2], table[:, 3], table[:, 4])
-    equal = put_in & (table[:, 3] == 0.0) & (np.abs(across) <= limits.volts)
-    return np.asarray((np.abs(amps) <= limits.amps) | equal, dtype=np.bool_)
+    none = np.abs(amps) <= limits.amps
+    equal = put_in & (table[:, 5] == 0.0) & (np.abs(across) <= limits.volts)
+    shorted = np.where(equal & ~none, np.abs(across), 0.0)
+    return np.asarray(none | equal, dtype=np.bool_), np.asarray(shorted, dtype=np.float64)
 
 
 def _change(circuit: Circuit, structure: Structure, name: str, patch: Patch, *, active: bool) -> Change:

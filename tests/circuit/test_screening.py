@@ -138,3 +138,27 @@ def test_meter_leads(machine, lead_ohm: float, emf_v: float) -> None:
                 wanted = whole.volts[red] - whole.volts[black]
             assert abs(seen - wanted) < max(1e-3, 2e-3 * abs(wanted)), (instant.patches, red, black)
     assert met > 0
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_sides_of_levels(machine, seed: int) -> None:
+    """With levels, a screened answer lies on the side of each level that solving finds."""
+    _, circuit, _ = machine
+    rng = random.Random(f"levels {seed}")
+    sensors = [s for s in circuit.wiring.sensors.values() if s.net in circuit.net_index]
+    met = 0
+    for _ in range(8):
+        chosen = rng.sample(sensors, min(4, len(sensors)))
+        levels = {sensor.net: (sensor.low_v, sensor.high_v) for sensor in chosen}
+        active = some_active(circuit, rng)
+        patches = patched(machine, rng, active, set(levels))
+        instants = [Instant(active, patch, tuple(levels), levels=levels) for patch in patches]
+        found, rows = compared(circuit, instants)
+        met += found
+        for instant, screened, solved in rows:
+            assert screened.floating == solved.floating
+            for net, some in levels.items():
+                for level in some:
+                    sides = [point.volts[net] > level for point in (screened, solved)]
+                    assert sides[0] == sides[1] or net in solved.floating, (instant.patches, net, level)
+    assert met > 0
