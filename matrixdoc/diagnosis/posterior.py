@@ -33,6 +33,8 @@ _NONE = np.zeros(0, dtype=np.intp)
 SAME = 1e-9
 """Two likelihoods closer than this (relative) count as equal when relevance is decided."""
 TOP_SETS = 40
+PATIENCE = 1000
+"""After this many branches what is far behind is cut at once and no longer looked at again."""
 CUT_BESIDE = 1.5
 """Room that a cut fault's own prior gets in the bound: its findings may raise it a little above."""
 
@@ -89,6 +91,7 @@ class _Problem:
     touches: Sequence[frozenset[int]]
     pairs: Mapping[int, frozenset[int]]
     least_share: float
+    patience: int = 0
     first: list[int] = field(default_factory=list)
     state_variable: list[int] = field(default_factory=list)
     state_of: list[State] = field(default_factory=list)
@@ -362,6 +365,8 @@ def _may_catch_up(
     findings: opens that would be worth enough if nothing spoke against them that such a branch can
     explain.
     """
+    if problem.nodes > problem.patience:
+        return []
     explained = {int(f) for v in survivors for f in relevant[v]}
     found = []
     for v in behind:
@@ -502,11 +507,13 @@ def posterior(
     for s, touched in enumerate(problem.touches):
         for f in touched:
             rows[s, f] = likelihood(f, (problem.state_of[s].fault,))
+    exact = _opens_alone(problem, base, rows)
+    # Where the sum is exact already, the search only tells the most probable sets.
+    problem.patience = PATIENCE if exact is None else 0
     total = _sum(problem, (), base, rows, list(range(len(variables))), list(range(findings)), 1.0)
     # A fault that was cut may still be there beside what explains its findings, as often as anywhere.
     discarded = min(1.0, float(total.discarded / total.mass) + CUT_BESIDE * problem.cut)
     shares, log_evidence = total.states / total.mass, float(np.log(total.mass))
-    exact = _opens_alone(problem, base, rows)
     if exact is not None:
         (shares, log_evidence), discarded = exact, 0.0
     marginals: dict[Fault, float] = {}

@@ -52,7 +52,7 @@ def engine(request: pytest.FixtureRequest):
 
 
 def word(engine, faults, fuse: str, pulsed: str = "") -> str:
-    return engine.predict(tuple(faults), Situation(pulsed=pulsed), Look("new fuse", fuse))[0][0]
+    return str(engine.predict(tuple(faults), Situation(pulsed=pulsed), Look("new fuse", fuse))[0][0])
 
 
 def test_no_fuse_of_a_healthy_machine_blows(engine) -> None:
