@@ -28,6 +28,7 @@ COMMANDS: dict[str | None, Command] = {
     "diagnose": _late("diagnose", "diagnose"),
     "tree": _late("tree", "tree"),
     "simulate": _late("simulate", "simulate"),
+    "hold": _late("hold", "hold"),
     "spice": _late("deck", "spice"),
     "schema": _late("schema", "schema"),
 }

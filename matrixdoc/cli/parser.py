@@ -20,6 +20,7 @@ SCHEMAS = (
     "diagnose",
     "tree",
     "simulate",
+    "hold",
     "spice",
 )
 
@@ -88,6 +89,7 @@ def build_parser() -> argparse.ArgumentParser:
         _diagnose,
         _tree,
         _simulate,
+        _hold,
         _spice,
         _schema,
     ):
@@ -356,6 +358,31 @@ def _simulate(commands: Commands) -> None:
     )
     parser.add_argument("--all", action="store_true", help="print what is as on a healthy machine, too")
     _json(parser, "simulate")
+
+
+def _hold(commands: Commands) -> None:
+    parser = _command(
+        commands,
+        "hold",
+        "find the fewest switches to hold that tell suspects apart",
+        "Find the smallest set of switches that, held together, makes the switch scan read\n"
+        "differently under the suspects: those of a report (or --saw), or the faults given\n"
+        "(beside nothing wrong). The circuit of this machine decides: three corners of a\n"
+        "rectangle, a fourth, another rectangle, or one press.",
+        '  matrixdoc hold MACHINE --saw "hold C1R1, C1R2, C2R1 reads C2R2"\n'
+        "  matrixdoc hold MACHINE --fault switch/C1R1/diode=shorted \\\n"
+        "    --fault switch/C2R2/diode=shorted",
+    )
+    _machine(parser)
+    _saw(parser)
+    parser.add_argument(
+        "--fault",
+        metavar="PART=MODE",
+        action="append",
+        default=[],
+        help="a suspect: a part and its failure mode; may be given again",
+    )
+    _json(parser, "hold")
 
 
 def _spice(commands: Commands) -> None:

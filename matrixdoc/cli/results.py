@@ -186,6 +186,23 @@ class SimulateResult(Result):
     seen: list[SeenResult]
 
 
+class HoldSuspectResult(Result):
+    """What the scan reads under one suspect (no fault at all: a healthy machine)."""
+
+    faults: list[FaultResult]
+    reads: list[ChanceResult]
+
+
+class HoldResult(Result):
+    """``matrixdoc hold --json``: the smallest set of switches that tells most suspects apart."""
+
+    machine: str
+    digest: str
+    held: list[str]
+    groups: int
+    suspects: list[HoldSuspectResult]
+
+
 class MachineResult(Result):
     """One definition that can be named on the command line."""
 
@@ -355,6 +372,7 @@ RESULTS: dict[str, type[Result]] = {
     "diagnose": DiagnoseResult,
     "tree": TreeResult,
     "simulate": SimulateResult,
+    "hold": HoldResult,
     "machines": MachinesResult,
     "validate": ValidateResult,
     "chart": ChartResult,

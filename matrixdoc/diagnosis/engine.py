@@ -24,6 +24,7 @@ from matrixdoc.diagnosis.analysis import Analysis, Complaint, analyse, outside_s
 from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault, predictor_anchors
 from matrixdoc.diagnosis.explain import build_causes, explained
 from matrixdoc.diagnosis.harm import grounding, would_harm
+from matrixdoc.diagnosis.holding import smallest_hold
 from matrixdoc.diagnosis.policy import Choice, decide
 from matrixdoc.diagnosis.policy_problem import Problem
 from matrixdoc.diagnosis.ranking import (
@@ -222,6 +223,8 @@ class Engine:
         for reference in parts:
             for check in self.generator.for_part(reference):
                 checks.setdefault(check.key, check)
+        for check in self._holds(analysis, complaint, considered):
+            checks.setdefault(check.key, check)
         if self._loose_share(considered) < LOOSE_ENOUGH:
             checks = {key: check for key, check in checks.items() if check.look.kind != "wiggle"}
         hypotheses = [tuple(sorted({*s.faults, *background})) for s in considered]
@@ -249,6 +252,21 @@ class Engine:
             if not any(o.check.key == check.key for o in options):
                 options.append(Option(check, self._minutes(check), (), mends))
         return options
+
+    def _holds(self, analysis: Analysis, complaint: Complaint, suspects: Sequence[Suspect]) -> list[Check]:
+        """For a ghost: the fewest switches that, held together, tell the leading suspects apart."""
+        ghosts = [
+            finding
+            for finding in (analysis.evidence.findings[f] for f in complaint.findings)
+            if finding.look.kind == "reads"
+            and isinstance(finding.outcome, frozenset)
+            and (len(finding.situation.held) > 1 or finding.outcome - set(finding.situation.held))
+        ]
+        leading = [s.faults for s in suspects[:LEADERS]]
+        if not ghosts or len(leading) < 2:
+            return []
+        found = smallest_hold(self.generator, self.predictor, leading)
+        return [self.generator.press(found.held)] if found is not None else []
 
     def _loose_share(self, suspects: Sequence[Suspect]) -> float:
         """Share of the suspects' probability that lies on what comes and goes."""

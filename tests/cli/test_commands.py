@@ -62,6 +62,7 @@ def test_help_shows_every_command_and_examples(capsys: Capture) -> None:
         "path",
         "diagnose",
         "simulate",
+        "hold",
         "spice",
         "schema",
     ):
@@ -334,6 +335,35 @@ def test_escapes_and_markup_in_names_are_shown_as_text(capsys: Capture, tmp_path
         assert status == 0, err
         assert "\x1b" not in out + err
         assert "[red]title[/red]" in out
+
+
+# -- hold -----------------------------------------------------------------------------------------------
+
+
+def test_hold_finds_the_switches_that_tell_suspects_apart(capsys: Capture) -> None:
+    faults = ("--fault", "switch/C1R1/diode=shorted", "--fault", "switch/C2R1/diode=shorted")
+    result = checked_json(capsys, "hold", "hold", "lantern_quay", *faults)
+    assert result["groups"] == 3
+    assert 2 <= len(result["held"]) <= 4
+    assert [len(one["faults"]) for one in result["suspects"]] == [0, 1, 1]
+    status, out, _ = run(capsys, "hold", "lantern_quay", *faults)
+    assert status == 0
+    assert "Hold switch" in out
+    assert "nothing wrong" in out
+
+
+def test_hold_takes_the_suspects_of_a_report(capsys: Capture) -> None:
+    told = ("--saw", "hold C1R1, C1R2, C2R1 reads C1R1, C1R2, C2R1, C2R2, C2R4")
+    result = checked_json(capsys, "hold", "hold", "lantern_quay", *told)
+    assert result["held"]
+    parts = {fault["part"] for one in result["suspects"] for fault in one["faults"]}
+    assert "switch/C1R1/diode" in parts
+
+
+def test_hold_wants_suspects(capsys: Capture) -> None:
+    status, _, err = run(capsys, "hold", POCKET)
+    assert status == 1
+    assert "--fault" in err
 
 
 # -- simulate and spice --------------------------------------------------------------------------------
