@@ -107,6 +107,8 @@ def entry_words(case: Case, entry: Entry) -> str:
     if entry.kind == "retraction":
         words = {UNDO: "undone", REDO: "undo of"}.get(entry.text, "taken back")
         return clean(f"{words}: entry {entry.target}", 300)
+    if entry.kind == "override":
+        return clean(f"going on under power: {entry.text}", 300)
     return clean(f"note: {entry.text}", 300)
 
 

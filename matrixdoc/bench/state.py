@@ -265,7 +265,7 @@ def repair(view: View, parts: Sequence[str], action: str, stamp: Stamp) -> View:
 
 
 def note(view: View, text: str, stamp: Stamp) -> View:
-    """Enter free words.
+    """Enter free words; words that begin with "override" say that one goes on under power.
 
     Raises:
         BenchError: there are none.
@@ -273,6 +273,12 @@ def note(view: View, text: str, stamp: Stamp) -> View:
     words = " ".join(text.split())
     if not words:
         raise BenchError("a note needs some words")
+    first, _, rest = words.partition(" ")
+    if first.casefold().rstrip(":") == "override":
+        if not rest:
+            raise BenchError("override wants words: who watches, and what stays off")
+        case = view.case.with_override(rest[:2000], time=stamp.time, author=stamp.author)
+        return with_case(view, case, "noted: going on under power")
     return with_case(view, view.case.with_note(words[:2000], time=stamp.time, author=stamp.author), "noted")
 
 

@@ -23,7 +23,7 @@ from matrixdoc.faults.priors import Fault
 if TYPE_CHECKING:
     from matrixdoc.diagnosis.tree_words import FaultTree
 
-EntryKind = Literal["finding", "decline", "repair", "retraction", "note"]
+EntryKind = Literal["finding", "decline", "repair", "retraction", "note", "override"]
 
 
 class CaseError(MatrixdocError):
@@ -36,7 +36,8 @@ class Entry:
 
     ``finding`` is filled for a finding; ``check_key`` for a decline ("I can't do that");
     ``parts`` and ``action`` (clean, reseat, swap, replace, repair) for a repair; ``target`` is
-    the number of the entry that a retraction takes back; ``text`` is free words.
+    the number of the entry that a retraction takes back; ``text`` is free words (of an override: why
+    somebody goes on under power).
     """
 
     number: int
@@ -131,6 +132,17 @@ class Case:
         """The case with a free remark; it changes no probability."""
         return self._with(Entry(self.next_number, "note", time, author, text=text))
 
+    def with_override(self, text: str, *, time: str = "", author: str = "") -> Case:
+        """The case in which somebody says, in words, that they go on under power in spite of a coil that
+        may be locked on. Undo it like any entry.
+
+        Raises:
+            CaseError: no words were given.
+        """
+        if not text.strip():
+            raise CaseError("going on under power wants words: who watches, and what stays off")
+        return self._with(Entry(self.next_number, "override", time, author, text=text))
+
     def on_corrected(
         self, wiring: Wiring, moved: Mapping[str, str], text: str, *, time: str = "", author: str = ""
     ) -> Case:
@@ -176,6 +188,10 @@ class Case:
         if self.session is None:
             raise CaseError("a case is started with Case.start(wiring)")
         return self.session
+
+    def left(self) -> tuple[str, ...]:
+        """Where the work was left: the last look, power, what is off, on or swapped, what is unproven."""
+        return self._engine.left(self.standing)
 
     def cautions(self) -> tuple[str, ...]:
         """What cannot wait (a coil locked on, smoke): known without any computing."""

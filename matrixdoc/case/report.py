@@ -100,6 +100,8 @@ def add_steps(case: Case, steps: Iterable[Step], *, author: str = "", time: str 
             case = case.with_repair(step.parts, step.action, author=author, time=time, text=step.text)
         elif step.kind == "decline":
             case = case.with_decline(step.check_key, author=author, time=time, text=step.text)
+        elif step.kind == "override":
+            case = case.with_override(step.text, author=author, time=time)
         else:
             case = case.with_note(step.text, author=author, time=time)
     return case

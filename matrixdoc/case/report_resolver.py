@@ -18,6 +18,7 @@ from matrixdoc.case.report_schema import (
     NewFuseEntry,
     NoteEntry,
     OhmsEntry,
+    OverrideEntry,
     PoweredMeter,
     PowerUpEntry,
     PressEntry,
@@ -56,7 +57,7 @@ _T = TypeVar("_T")
 class Step:
     """One thing that was done or seen, in the order of the report."""
 
-    kind: Literal["finding", "repair", "decline", "note"]
+    kind: Literal["finding", "repair", "decline", "note", "override"]
     finding: Finding | None = None
     parts: tuple[str, ...] = ()
     action: str = ""
@@ -97,6 +98,7 @@ class Resolver:
             "diode": self._meter,
             "repair": self._repair,
             "decline": self._decline,
+            "override": self._override,
             "note": self._note,
         }
 
@@ -145,7 +147,7 @@ class Resolver:
                 continue
             if name in finders:
                 value = self._each(finders[name], value, ("settings", name.replace("_", " ")))
-            changes[name] = value
+            changes[name] = tuple(value) if isinstance(value, list) else value
         return replace(base, **changes)
 
     # -- entries -------------------------------------------------------------------------------
@@ -418,6 +420,10 @@ class Resolver:
     def _decline(self, entry: DeclineEntry, path: Path) -> list[Step]:
         del path
         return [Step("decline", check_key=entry.decline, text=entry.words)]
+
+    def _override(self, entry: OverrideEntry, path: Path) -> list[Step]:
+        del path
+        return [Step("override", text=entry.override)]
 
     def _note(self, entry: NoteEntry, path: Path) -> list[Step]:
         del path

@@ -34,6 +34,11 @@ Words = Annotated[
     StringConstraints(strip_whitespace=True, min_length=1, max_length=200),
     WithJsonSchema({"type": ["string", "number"], "minLength": 1, "maxLength": 200}),
 ]
+MaybeWords = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, max_length=200),
+    WithJsonSchema({"type": ["string", "number"], "maxLength": 200}),
+]
 Flag = Annotated[bool, WithJsonSchema({"enum": [True, False, "yes", "no", "on", "off"]})]
 FreeText = Annotated[str, StringConstraints(max_length=2000)]
 
@@ -202,7 +207,7 @@ class NewFuseEntry(_Entry):
 
     new_fuse: Words
     seen: Literal["holds", "blows at once", "blows after a while", "not sure"]
-    pulsed: FreeText = Field(default="", description="coil that was pulsed then")
+    pulsed: MaybeWords = Field(default="", description="coil that was pulsed then")
 
 
 class WiggleEntry(_Entry):
@@ -221,7 +226,7 @@ class _Meter(_Form):
         default=[], description="parts out of circuit: a fuse, a lifted lug, a pin unplugged"
     )
     lamps: Names = Field(default=[], description="lamps commanded meanwhile")
-    pulsed: FreeText = Field(default="", description="coil pulsed meanwhile")
+    pulsed: MaybeWords = Field(default="", description="coil pulsed meanwhile")
 
 
 class PoweredMeter(_Meter):
@@ -273,6 +278,12 @@ class DeclineEntry(_Entry):
     decline: Words
 
 
+class OverrideEntry(_Form):
+    """Going on under power in spite of a coil that may be locked on, in words: who watches, what is off."""
+
+    override: Words
+
+
 class NoteEntry(_Form):
     """A free remark."""
 
@@ -295,6 +306,7 @@ ENTRIES: dict[str, type[BaseModel]] = {
     "diode": DiodeEntry,
     "repair": RepairEntry,
     "decline": DeclineEntry,
+    "override": OverrideEntry,
     "note": NoteEntry,
 }
 
@@ -334,6 +346,7 @@ AnyEntry = Annotated[
     | Annotated[DiodeEntry, Tag("DiodeEntry")]
     | Annotated[RepairEntry, Tag("RepairEntry")]
     | Annotated[DeclineEntry, Tag("DeclineEntry")]
+    | Annotated[OverrideEntry, Tag("OverrideEntry")]
     | Annotated[NoteEntry, Tag("NoteEntry")],
     Discriminator(
         _tag,
@@ -350,6 +363,14 @@ class ReportSettings(_Form):
     outside_weight: Annotated[float, Field(ge=0, lt=1)] | None = None
     slip_rate: Annotated[float, Field(ge=0, lt=0.5)] | None = None
     meter_slip_rate: Annotated[float, Field(ge=0, lt=0.5)] | None = None
+    meter_lead_ohm: Annotated[float, Field(ge=0, le=10)] | None = None
+    meter_top_ohm: Annotated[float, Field(ge=1e3, le=1e9)] | None = None
+    diode_test_ma: Annotated[float, Field(gt=0, le=10)] | None = None
+    lacks: list[Literal["volts", "ohms", "diode", "switch test", "lamp test", "coil test"]] | None = Field(
+        default=None,
+        description="what cannot be done here: functions of the meter, self-tests that do not run",
+    )
+    stock: Names | None = Field(default=None, description="part types or kinds at hand, such as 1N4004")
     meter_accuracy: Annotated[float, Field(gt=0, le=0.5)] | None = None
     least_share: Annotated[float, Field(ge=0, le=0.1)] | None = None
     recent_repair: Names | None = Field(default=None, description="places, boards or parts worked at")

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.situation import ALL_LAMPS, Finding, Look, Situation, both_ends
-from matrixdoc.checks.wording import device_words
+from matrixdoc.checks.wording import device_words, finding_words, left_altered
 from matrixdoc.definition.errors import MatrixdocError
 from matrixdoc.definition.wiring import Wiring
 from matrixdoc.diagnosis.engine import Engine, Told
@@ -37,6 +37,10 @@ DONE_WORDS = {
 SWITCH_OFF = (
     "SWITCH OFF NOW and unplug: {what}. A locked coil burns within seconds to a minute and can start a fire. "
     "Do not switch on again before its fuse is out or its connector is off."
+)
+OVERRIDDEN = (
+    "checks under power are offered all the same, because somebody wrote: {words}. Nobody works alone on "
+    "this; a hand stays on the switch."
 )
 SMOKE_WORDS = re.compile(r"\b(smok\w*|smell\w*|burn(s|t|ing)|on fire|too hot|very hot)\b", re.IGNORECASE)
 
@@ -131,6 +135,7 @@ class Session:
         now: dict[str, float] = {}
         words: dict[str, str] = {}
         declined: set[str] = set()
+        overridden = False
         acts, proving = 0, -1
         for entry in entries:
             if entry.kind == "finding" and entry.finding is not None:
@@ -147,6 +152,8 @@ class Session:
                     words[part] = DONE_WORDS.get(entry.action, "mended")
             elif entry.kind == "decline":
                 declined.add(entry.check_key)
+            elif entry.kind == "override":
+                overridden = True
         return Told(
             tuple(findings),
             tuple(mended),
@@ -155,6 +162,20 @@ class Session:
             words,
             frozenset(declined),
             proving,
+            overridden,
+        )
+
+    def left(self, entries: Sequence[StandingEntry]) -> tuple[str, ...]:
+        """Where the work was left: power, what is off, on or swapped, what is mended and not yet proven."""
+        findings = [entry.finding for entry in entries if entry.finding is not None]
+        if not findings:
+            return ()
+        last = findings[-1]
+        return (
+            f"last looked at: {finding_words(self.wiring, last)}",
+            "left switched on" if last.situation.power else "left switched off and unplugged",
+            *left_altered(self.wiring, last.situation),
+            *self.unproven(entries),
         )
 
     def urgent(self, entries: Sequence[StandingEntry]) -> tuple[str, ...]:
@@ -179,6 +200,9 @@ class Session:
                 found.append(SWITCH_OFF.format(what=f"locked on: {names}"))
         if entries and self._proven_since(entries):
             return ()
+        chosen = [e.text for e in entries if e.kind == "override"]
+        if found and chosen:
+            found.append(OVERRIDDEN.format(words=chosen[-1].strip() or "go on"))
         return tuple(dict.fromkeys(found))
 
     def _proven_since(self, entries: Sequence[StandingEntry]) -> bool:

@@ -10,6 +10,7 @@ the mean over the scan.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 from matrixdoc.checks.coils import Coils
 from matrixdoc.checks.lamps import Lamps
@@ -30,10 +31,30 @@ DIODE_LIMIT_V = 2.2
 Key = tuple[Situation, Look, tuple[FaultEffect, ...]]
 
 
+@dataclass(frozen=True, slots=True)
+class MeterKind:
+    """What one person's meter is like: ohms of both leads, highest ohms before OL, current of the diode
+    test into a short.
+    """
+
+    lead_ohm: float = 0.0
+    top_ohm: float = OHMS_LIMIT
+    diode_ma: float = 1.0
+
+
 class Meter:
     """Predicts meter readings. Holds a cache; answers do not depend on it."""
 
-    def __init__(self, model: MachineModel, points: Points, reads: Reads, lamps: Lamps, coils: Coils) -> None:
+    def __init__(
+        self,
+        model: MachineModel,
+        points: Points,
+        reads: Reads,
+        lamps: Lamps,
+        coils: Coils,
+        kind: MeterKind | None = None,
+    ) -> None:
+        self.kind = kind or MeterKind()
         self.model = model
         self.points = points
         self.reads = reads
@@ -50,7 +71,7 @@ class Meter:
             return Lead(look.red, look.black, VOLTS_INPUT_OHM, 0.0)
         if look.function == "ohms":
             return Lead(look.red, look.black, OHMS_SOURCE_OHM, OHMS_SOURCE_V)
-        return Lead(look.red, look.black, DIODE_SOURCE_OHM, DIODE_SOURCE_V)
+        return Lead(look.red, look.black, DIODE_SOURCE_OHM / self.kind.diode_ma, DIODE_SOURCE_V)
 
     def _commands(self, situation: Situation, look: Look) -> list[frozenset[str]]:
         """Drives commanded active in each phase of whatever scan the leads see."""
@@ -116,7 +137,7 @@ class Meter:
             return OPEN_LOOP if volts > DIODE_LIMIT_V else volts
         amps = (OHMS_SOURCE_V - volts) / OHMS_SOURCE_OHM
         ohms = volts / amps if amps > 1e-12 else float("inf")
-        return OPEN_LOOP if ohms > OHMS_LIMIT else max(ohms, 0.0)
+        return OPEN_LOOP if ohms > self.kind.top_ohm else max(ohms, 0.0) + self.kind.lead_ohm
 
     def predict(self, situation: Situation, look: Look, effects: tuple[FaultEffect, ...]) -> Prediction:
         """The reading in volts or ohms, or ``OL``."""

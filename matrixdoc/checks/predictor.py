@@ -10,7 +10,7 @@ from matrixdoc.checks.coils import Coils
 from matrixdoc.checks.fuses import HOLDS, Fuses
 from matrixdoc.checks.kin import find_kin, find_line_kin
 from matrixdoc.checks.lamps import Lamps, brightness
-from matrixdoc.checks.meter import Meter
+from matrixdoc.checks.meter import Meter, MeterKind
 from matrixdoc.checks.model import FaultEffect, MachineModel, effect_of_jumper, effect_of_opening
 from matrixdoc.checks.optos import Optos
 from matrixdoc.checks.points import Points
@@ -38,14 +38,14 @@ Question = tuple[Situation, Look, tuple[Fault, ...]]
 class Predictor:
     """Answers questions about one machine. Holds caches; answers do not depend on them."""
 
-    def __init__(self, model: MachineModel) -> None:
+    def __init__(self, model: MachineModel, meter: MeterKind | None = None) -> None:
         self.model = model
         self.points = Points(model)
         self.optos = Optos(model, self.points)
         self.reads = Reads(model, self.points, self.optos)
         self.lamps = Lamps(model, self.points)
         self.coils = Coils(model, self.points, self.reads)
-        self.meter = Meter(model, self.points, self.reads, self.lamps, self.coils)
+        self.meter = Meter(model, self.points, self.reads, self.lamps, self.coils, meter)
         self.fuses = Fuses(model, self.points, self.coils)
         self.anchors: object | None = None
         self._kin = find_kin(model)

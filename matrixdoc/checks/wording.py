@@ -87,6 +87,26 @@ def situation_words(wiring: Wiring, situation: Situation) -> str:
     return ", ".join(words)
 
 
+def left_altered(wiring: Wiring, before: Situation, now: Situation | None = None) -> tuple[str, ...]:
+    """What an earlier look left off, on or swapped that a later one does not want: to be put back.
+
+    ``now`` None: everything.
+    """
+    keep = now or Situation()
+    found = []
+    apart = [r for r in before.opened if r not in keep.opened]
+    if apart:
+        names = ", ".join(part_words(wiring.parts[r]) for r in apart)
+        found.append(f"put back before power: {names}")
+    leads = [lead for lead in before.jumpers if lead not in keep.jumpers]
+    found.extend(f"take off before power: {jumper_words(wiring, lead)}" for lead in leads)
+    for pair in before.swapped:
+        if pair not in keep.swapped:
+            one, two = (part_words(wiring.parts[name]) for name in both_ends(pair))
+            found.append(f"put back where they belong: {one} and {two}")
+    return tuple(found)
+
+
 def look_words(wiring: Wiring, look: Look) -> str:
     """What is looked at."""
     if look.kind == "reads":

@@ -85,6 +85,9 @@ def diagnosis_text(
     if unproven := case.unproven():
         pieces.append("\nREPAIRS NOT YET PROVEN")
         pieces.extend(wrapped(f"- {words}", 2, 4) for words in unproven)
+    if len(left := case.left()) > 2 + len(case.unproven()):
+        pieces.append("\nLEFT FROM THE LAST LOOK")
+        pieces.extend(wrapped(f"- {words}", 2, 4) for words in left[1 : len(left) - len(case.unproven())])
     pieces.append("\n" + wrapped(SAFETY))
     return "\n".join(piece for piece in pieces if piece)
 

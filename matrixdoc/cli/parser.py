@@ -365,10 +365,10 @@ def _hold(commands: Commands) -> None:
         commands,
         "hold",
         "find the fewest switches to hold that tell suspects apart",
-        "Find the smallest set of switches that, held together, makes the switch scan read\n"
-        "differently under the suspects: those of a report (or --saw), or the faults given\n"
-        "(beside nothing wrong). The circuit of this machine decides: three corners of a\n"
-        "rectangle, a fourth, another rectangle, or one press.",
+        "Find the smallest set of switches that, held together, makes the switch scan\n"
+        "read differently under the suspects: those of a report (or --saw), or the\n"
+        "faults given (beside nothing wrong). The circuit of this machine decides: three\n"
+        "corners of a rectangle, a fourth, another rectangle, or one press.",
         '  matrixdoc hold MACHINE --saw "hold C1R1, C1R2, C2R1 reads C2R2"\n'
         "  matrixdoc hold MACHINE --fault switch/C1R1/diode=shorted \\\n"
         "    --fault switch/C2R2/diode=shorted",

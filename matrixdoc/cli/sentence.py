@@ -15,7 +15,7 @@
     volts rail/coil to ground 48 V               ohms coil/7/winding.a to coil/7/winding.b OL
     volts switch/C1/lug1 to ground 4.9 V power off held C1R1
     replaced coil/7/driver                       cleaned switch/C3R5/contact
-    note the cabinet was damp
+    note the cabinet was damp                    override fuse F5 is out, I watch it
 
 Names that hold a comma or one of the words above cannot be said this way; a report file can.
 A sentence becomes one entry of a report, and is checked as such.
@@ -263,5 +263,6 @@ _READERS: tuple[tuple[str, Callable[[str, str], Entry]], ...] = (
     ("diode", _meter),
     *((word, _repair) for word in _ACTIONS),
     ("decline", _plain),
+    ("override", _plain),
     ("note", _plain),
 )

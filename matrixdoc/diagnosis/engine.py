@@ -13,11 +13,12 @@ import numpy as np
 import numpy.typing as npt
 
 from matrixdoc.checks.generate import CheckGenerator
+from matrixdoc.checks.meter import MeterKind
 from matrixdoc.checks.model import build_model
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.predictor import Predictor
 from matrixdoc.checks.situation import Check, Finding, Look, Outcome, Situation
-from matrixdoc.checks.wording import outcome_words
+from matrixdoc.checks.wording import left_altered, outcome_words
 from matrixdoc.circuit.netlist import build_circuit
 from matrixdoc.definition.wiring import Wiring
 from matrixdoc.diagnosis.analysis import Analysis, Complaint, analyse, outside_share
@@ -25,6 +26,7 @@ from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault, predi
 from matrixdoc.diagnosis.explain import build_causes, explained
 from matrixdoc.diagnosis.harm import grounding, would_harm
 from matrixdoc.diagnosis.holding import smallest_hold
+from matrixdoc.diagnosis.means import can_be_done, isolation, plug_off, waited_for
 from matrixdoc.diagnosis.policy import Choice, decide
 from matrixdoc.diagnosis.policy_problem import Problem
 from matrixdoc.diagnosis.ranking import (
@@ -71,7 +73,8 @@ class Told:
     cured them; ``disturbed`` counts the acts before it that may have moved what comes and goes.
     ``repaired`` says in words what was done to a part; ``declined`` holds keys of checks the person
     will not do. ``proving`` is the number of findings made before a repair that no look has proven
-    yet (-1: there is none).
+    yet (-1: there is none). ``overridden``: somebody said in words that they go on under power although
+    a coil may be locked on.
     """
 
     findings: tuple[Finding, ...] = ()
@@ -81,6 +84,7 @@ class Told:
     repaired: Mapping[str, str] = field(default_factory=dict)
     declined: frozenset[str] = frozenset()
     proving: int = -1
+    overridden: bool = False
 
 
 @dataclass(frozen=True)
@@ -137,7 +141,8 @@ class Engine:
         self.catalogue = load_catalogue()
         self.possible = possible_faults(self.circuit, self.catalogue, conditions)
         self.model = build_model(self.circuit, self.possible)
-        self.predictor = Predictor(self.model)
+        kind = MeterKind(settings.meter_lead_ohm, settings.meter_top_ohm, settings.diode_test_ma)
+        self.predictor = Predictor(self.model, kind)
         self.generator = CheckGenerator(self.model)
         self._analyses: dict[tuple[object, ...], Analysis] = {}
         self._jobs: dict[tuple[object, ...], tuple[_Job, ...]] = {}
@@ -223,10 +228,18 @@ class Engine:
         for reference in parts:
             for check in self.generator.for_part(reference):
                 checks.setdefault(check.key, check)
+        for coil in self._maybe_locked(considered, background):
+            unplugged = plug_off(self.model, coil)
+            if unplugged is not None and self._stays_locked(unplugged, considered, background) < LOCKED_LIMIT:
+                checks.setdefault(unplugged.key, unplugged)
         for check in self._holds(analysis, complaint, considered):
             checks.setdefault(check.key, check)
-        if self._loose_share(considered) < LOOSE_ENOUGH:
-            checks = {key: check for key, check in checks.items() if check.look.kind != "wiggle"}
+        wiggling = self._loose_share(considered) >= LOOSE_ENOUGH
+        checks = {
+            key: check
+            for key, check in checks.items()
+            if can_be_done(check, self.settings) and (wiggling or check.look.kind != "wiggle")
+        }
         hypotheses = [tuple(sorted({*s.faults, *background})) for s in considered]
         hypotheses.append(background)
         chances = [s.probability for s in considered]
@@ -247,20 +260,66 @@ class Engine:
             options.append(Option(check, self._minutes(check), predictions))
         proof = self._proof(analysis, complaint)
         for suspect in considered:
-            check = repair_of(self.generator, suspect.faults, proof)
+            check = waited_for(self.wiring, repair_of(self.generator, suspect.faults, proof), self.settings)
             mends = tuple(all(f.part in check.mends for f in s.faults) for s in considered)
             if not any(o.check.key == check.key for o in options):
                 options.append(Option(check, self._minutes(check), (), mends))
         return options
 
+    def _maybe_locked(self, suspects: Sequence[Suspect], background: tuple[Fault, ...]) -> list[str]:
+        """Coils that a leading suspect locks on as soon as the power comes on."""
+        leading = [tuple(sorted({*s.faults, *background})) for s in suspects[:LEADERS]]
+        look, situation = Look("resting coils"), Situation()
+        self.predictor.prepare([(situation, look, hypothesis) for hypothesis in leading])
+        found: dict[str, None] = {}
+        for hypothesis in leading:
+            outcome = self.predictor.predict(situation, look, hypothesis)[0][0]
+            if isinstance(outcome, frozenset):
+                found.update(dict.fromkeys(sorted(outcome)))
+        return list(found)[:2]
+
+    def _stays_locked(
+        self, check: Check, suspects: Sequence[Suspect], background: tuple[Fault, ...]
+    ) -> float:
+        """How surely a coil pulls in by itself even as the check leaves the machine."""
+        leading = [(tuple(sorted({*s.faults, *background})), s.probability) for s in suspects[:LEADERS]]
+        self.predictor.prepare([(check.situation, check.look, hypothesis) for hypothesis, _ in leading])
+        total = sum(p for _, p in leading)
+        locked = sum(
+            p
+            for hypothesis, p in leading
+            if self.predictor.predict(check.situation, check.look, hypothesis)[0][0]
+        )
+        return locked / total if total > 0.0 else 0.0
+
+    def _isolated(self, job: _Job, told: Told) -> RankedCheck | None:
+        """Fuse out before anything is switched on again, while a coil may lock on; None where there is no
+        such danger, it is out already, or somebody overrode this in words.
+        """
+        hazard = self._hazard(job, told)
+        weights = [*self._given_real(job, job.suspects[:SUSPECTS_CONSIDERED])]
+        danger = sum(p * h for p, h in zip(weights, hazard, strict=False))
+        if told.overridden or danger < LOCKED_LIMIT:
+            return None
+        last = told.findings[-1].situation.opened if told.findings else ()
+        for coil in self._maybe_locked(job.suspects, job.background):
+            check = isolation(self.model, coil)
+            if check is None or set(check.situation.opened) & set(last):
+                continue
+            reason = f"a coil may lock on ({danger:.0%}): with this out the rest can be looked at under power"
+            return RankedCheck(1, check, self._minutes(check), 0.0, self._minutes(check), (), reason)
+        return None
+
     def _holds(self, analysis: Analysis, complaint: Complaint, suspects: Sequence[Suspect]) -> list[Check]:
         """For a ghost: the fewest switches that, held together, tell the leading suspects apart."""
+        healthy = self.predictor.predict(Situation(), Look("reads"), ())[0][0]
+        usual = healthy if isinstance(healthy, frozenset) else frozenset()
         ghosts = [
             finding
             for finding in (analysis.evidence.findings[f] for f in complaint.findings)
             if finding.look.kind == "reads"
             and isinstance(finding.outcome, frozenset)
-            and (len(finding.situation.held) > 1 or finding.outcome - set(finding.situation.held))
+            and finding.outcome - usual - set(finding.situation.held)
         ]
         leading = [s.faults for s in suspects[:LEADERS]]
         if not ghosts or len(leading) < 2:
@@ -417,6 +476,9 @@ class Engine:
             again = self._look_again(job, told, numbers)
             if again is not None and again.check.key not in told.declined:
                 first.append(again)
+            isolated = self._isolated(job, told)
+            if isolated is not None and isolated.check.key not in told.declined:
+                first.append(isolated)
             choices = decide(problem, problem.start())
             rows.extend((c, job, options[c.action]) for c in choices if c.bits >= LEAST_BITS)
         rows.sort(key=lambda r: (r[0].finish, -r[0].bits, r[2].check.key))
@@ -425,7 +487,7 @@ class Engine:
             result.append(
                 RankedCheck(
                     rank=rank,
-                    check=option.check,
+                    check=self._put_back(told, option.check),
                     minutes=choice.minutes,
                     information_bits=choice.bits,
                     value=choice.finish,
@@ -435,6 +497,13 @@ class Engine:
             )
         ordered = [*first, *result][:limit]
         return tuple(replace(check, rank=rank) for rank, check in enumerate(ordered, start=1))
+
+    def _put_back(self, told: Told, check: Check) -> Check:
+        """The check with what has to be put back first: whatever the last look left off, on or swapped."""
+        if not told.findings:
+            return check
+        left = left_altered(self.wiring, told.findings[-1].situation, check.situation)
+        return replace(check, set_up=(*left, *check.set_up)) if left else check
 
     def plan(self, job: _Job, told: Told) -> tuple[Problem, tuple[Option, ...]]:
         """What is left to do about a complaint as a problem for the policy, and its options in order.
@@ -454,7 +523,8 @@ class Engine:
             if key not in self.settings.open_places
         }
         power = told.findings[-1].situation.power if told.findings else True
-        where = Circumstances(closed, power, self._hazard(job, told), LOCKED_LIMIT)
+        limit = 1.0 if told.overridden else LOCKED_LIMIT
+        where = Circumstances(closed, power, self._hazard(job, told), limit)
         considered = job.suspects[:SUSPECTS_CONSIDERED]
         return build_problem(options, self._given_real(job, considered), where), options
 

@@ -21,7 +21,8 @@ from matrixdoc.faults.priors import Fault
 
 MOST_PLACES = 4
 """Places of suspects that candidate sets are built around."""
-MOST_HELD = 4
+MOST_HELD, MOST_SETS = 4, 600
+"""Switches that are held at most, and sets of one size that are tried at most (nearest places first)."""
 
 Hold = tuple[str, ...]
 Hypothesis = tuple[Fault, ...]
@@ -111,7 +112,7 @@ def smallest_hold(
             if usable.issuperset(hold) and len(set(hold)) == size
         )
         holds.update(dict.fromkeys(hold for hold in _joined(telling, size) if usable.issuperset(hold)))
-        found = _compared(predictor, list(holds), suspects)
+        found = _compared(predictor, list(holds)[:MOST_SETS], suspects)
         telling.extend(separation for separation in found if separation.groups > 1)
         for separation in found:
             if separation.groups > (best.groups if best is not None else 1):

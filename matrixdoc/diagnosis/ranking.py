@@ -20,6 +20,7 @@ from matrixdoc.checks.generate import CheckGenerator
 from matrixdoc.checks.likelihood import SPREADS
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.situation import Check, Outcome
+from matrixdoc.diagnosis.means import ISOLATED
 from matrixdoc.diagnosis.policy_actions import Action
 from matrixdoc.diagnosis.policy_problem import Problem
 from matrixdoc.faults.priors import Fault
@@ -181,4 +182,5 @@ def _action(option: Option) -> Action:
             risk=check.situation.power,
         )
     power = check.situation.power
-    return Action(check.key, minutes, option.tabulated[1], places=check.places, power=power, risk=power)
+    risk = power and not check.key.startswith(ISOLATED)
+    return Action(check.key, minutes, option.tabulated[1], places=check.places, power=power, risk=risk)

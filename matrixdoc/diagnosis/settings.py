@@ -13,6 +13,12 @@ class Settings:
     no source); ``meter_slip_rate`` the same for a reading. ``recent_repair`` and ``battery_leak``
     name places, boards or parts; ``open_places`` the panels that are open now.
 
+    The person's meter: ``meter_lead_ohm`` of both leads (an ohms reading holds them),
+    ``meter_top_ohm`` the highest reading before OL, ``diode_test_ma`` into a short. ``lacks``: what
+    cannot be done here (``volts``, ``ohms``, ``diode``; ``switch test``, ``lamp test``, ``coil test``
+    for self-tests that this machine has not, or that do not run). ``stock``: part types or kinds at
+    hand; empty: whatever is needed.
+
     ``least_share`` is the share of the whole below which a branch of the search is cut (the cut
     mass is bounded and shown); 0 runs the search to the end.
     """
@@ -27,3 +33,8 @@ class Settings:
     open_places: tuple[str, ...] = ()
     least_share: float = 1e-4
     meter_accuracy: float = 0.02
+    meter_lead_ohm: float = 0.0
+    meter_top_ohm: float = 20e6
+    diode_test_ma: float = 1.0
+    lacks: tuple[str, ...] = ()
+    stock: tuple[str, ...] = ()

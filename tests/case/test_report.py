@@ -437,6 +437,8 @@ SAMPLES = [
     "{diode: {red: rail/coil, black: ground, reading: 0.5}}",
     "{repair: {parts: switch/C1R1/contact}}",
     "{decline: some key}",
+    '{new fuse: coil, seen: holds, pulsed: "1"}',
+    "{override: a second person at the switch}",
     "{note: something}",
 ]
 
