@@ -151,6 +151,7 @@ def open_stored(path: Path) -> Opened:
     if header.digest and wiring.digest and header.digest != wiring.digest:
         warnings.append("the machine's definition was changed since: what was found is read on the new one")
     said = f"going on where you were: {len(case.standing)} noted"
+    said += "".join(f"; {words}" for words in case.left()[1 : len(case.left()) - len(case.unproven())])
     unproven = case.unproven()
     if unproven:
         said += f"; still to prove: {'; '.join(unproven)}"

@@ -19,7 +19,7 @@ from matrixdoc.checks.cautions import (
 )
 from matrixdoc.checks.model import MachineModel
 from matrixdoc.checks.situation import ALL_LAMPS, Check, Look, Situation, jumper, swap
-from matrixdoc.checks.wording import device_words, moved_words, part_words
+from matrixdoc.checks.wording import apart_words, device_words, moved_words, part_words
 from matrixdoc.definition.wiring import GROUND, Cell, Coil, Line, Matrix, Part
 
 LEAD_MINUTES = 2.0
@@ -28,15 +28,6 @@ SWAP_MINUTES = 2.5
 LIFT_MINUTES = 6.0
 UNPLUG_MINUTES = 2.5
 WIGGLE_MINUTES = 1.5
-
-
-def apart_words(part: Part) -> str:
-    """How a part is taken out of circuit."""
-    if part.kind == "pin":
-        return f"{part_words(part)} unplugged"
-    if part.kind == "fuse":
-        return f"{part_words(part)} out of its clip"
-    return f"one lug of {part_words(part)} lifted"
 
 
 def across_contact(model: MachineModel, switch: str) -> list[Check]:

@@ -23,7 +23,7 @@ from matrixdoc.checks.cautions import (
 from matrixdoc.checks.model import MachineModel
 from matrixdoc.checks.probing import Probing
 from matrixdoc.checks.situation import ALL_LAMPS, Check, Look, MeterFunction, Situation
-from matrixdoc.checks.wording import device_words, net_words, part_words
+from matrixdoc.checks.wording import apart_words, device_words, net_words, part_words
 from matrixdoc.definition.wiring import GROUND, Cell, Coil, Line, Matrix, Part
 from matrixdoc.faults.priors import Fault
 
@@ -193,7 +193,7 @@ class CheckGenerator:
         minutes = {"volts": VOLTS_MINUTES, "ohms": OHMS_MINUTES, "diode": DIODE_MINUTES}[function]
         words = {"volts": "volts", "ohms": "ohms", "diode": "diode test"}[function]
         where = f"red on {net_words(self.wiring, red)}, black on {net_words(self.wiring, black)}"
-        unplugged = [acts.apart_words(self.model.part(reference)) for reference in situation.opened]
+        unplugged = [apart_words(self.model.part(reference)) for reference in situation.opened]
         apart = f", with {' and '.join(unplugged)}" if unplugged else ""
         places = [self.probing.place(net) for net in (red, black)]
         places += [self.model.part(reference).place for reference in situation.opened]

@@ -52,6 +52,15 @@ def net_words(wiring: Wiring, net: str) -> str:
     return net.replace("/", " ")
 
 
+def apart_words(part: Part) -> str:
+    """How a part is taken out of circuit."""
+    if part.kind == "pin":
+        return f"{part_words(part)} unplugged"
+    if part.kind == "fuse":
+        return f"{part_words(part)} out of its clip"
+    return f"one lug of {part_words(part)} lifted"
+
+
 def jumper_words(wiring: Wiring, lead: str) -> str:
     """A jumper as a person puts it on: across a part, or between two points."""
     one, two = both_ends(lead)
@@ -79,7 +88,7 @@ def situation_words(wiring: Wiring, situation: Situation) -> str:
     if situation.pulsed:
         words.append(f"{device_words(wiring, situation.pulsed)} pulsed")
     if situation.opened:
-        words.append("taken out of circuit: " + ", ".join(situation.opened))
+        words.extend(apart_words(wiring.parts[reference]) for reference in situation.opened)
     words.extend(jumper_words(wiring, lead) for lead in situation.jumpers)
     for pair in situation.swapped:
         one, two = (part_words(wiring.parts[name]) for name in both_ends(pair))
@@ -168,7 +177,7 @@ def finding_words(wiring: Wiring, finding: Finding) -> str:
     situation, look = finding.situation, finding.look
     seen = outcome_words(wiring, look, finding.outcome)
     if look.kind == "reads":
-        if situation.jumpers or situation.swapped:
+        if situation.altered:
             return f"{situation_words(wiring, situation)}: {seen}"
         if not situation.held:
             return f"with nothing pressed it {seen}" if seen != NOT_SURE else "resting scan: not sure"

@@ -22,7 +22,7 @@ from matrixdoc.diagnosis.composites import (
     there_now,
 )
 from matrixdoc.diagnosis.evidence import HELPS, OUTSIDE, Evidence, outside_fault
-from matrixdoc.diagnosis.posterior import Posterior, State, Variable, posterior
+from matrixdoc.diagnosis.posterior import CUT_BESIDE, Posterior, State, Variable, posterior
 from matrixdoc.diagnosis.variables import build_variables
 from matrixdoc.faults.catalogue import CascadeRule
 from matrixdoc.faults.priors import Fault, PossibleFault
@@ -112,8 +112,10 @@ def _complaints(
     model: MachineModel,
     healthy: Sequence[float],
     single: Mapping[Fault, Mapping[int, float]],
+    weights: Sequence[float],
 ) -> list[Complaint]:
-    abnormal = [f for f, value in enumerate(healthy) if value < ABNORMAL]
+    # Likelihoods of judgements that count as one are drawn towards 1; so are the limits.
+    abnormal = [f for f, value in enumerate(healthy) if value < ABNORMAL ** weights[f]]
     parent = {f: f for f in abnormal}
 
     def find(f: int) -> int:
@@ -125,7 +127,7 @@ def _complaints(
     score: dict[Fault, float] = {}
     best: dict[int, float] = dict.fromkeys(abnormal, -math.inf)
     for fault, values in single.items():
-        explained = [f for f in abnormal if values.get(f, 0.0) > EXPLAINS * healthy[f]]
+        explained = [f for f in abnormal if values.get(f, 0.0) > EXPLAINS ** weights[f] * healthy[f]]
         if not explained:
             continue
         explains[fault] = explained
@@ -202,7 +204,7 @@ def _singles(
         for f, (fault,) in wanted:
             whole.setdefault(fault, {})[f] = evidence.likelihood(f, (fault,))
         return whole
-    abnormal = {f for f, value in enumerate(healthy) if value < ABNORMAL}
+    abnormal = {f for f, value in enumerate(healthy) if value < ABNORMAL ** evidence.weights[f]}
     single = _abnormal_singles(evidence, touches, healthy, abnormal)
     helpful = _contenders(evidence.predictor.model, single, healthy, evidence.settings.least_share)
     second = [(f, (v,)) for v in helpful for f in sorted(touches[v] - abnormal)]
@@ -312,7 +314,7 @@ def analyse(evidence: Evidence, model: MachineModel, cascades: Sequence[CascadeR
     healthy = tuple(evidence.likelihood(f, ()) for f in indices)
     touches = _touches(evidence)
     single = _singles(evidence, touches, healthy, everything=exhaustive)
-    complaints = _complaints(model, healthy, single)
+    complaints = _complaints(model, healthy, single, evidence.weights)
     extra: list[Variable] = []
     if not exhaustive:
         complaints = [_with_chart(evidence, c, single, touches, extra) for c in complaints]
@@ -332,6 +334,7 @@ def analyse(evidence: Evidence, model: MachineModel, cascades: Sequence[CascadeR
         and (exhaustive or any(abs(value - healthy[f]) > 1e-9 * healthy[f] for f, value in values.items()))
     ]
     relevant_set = set(relevant) | {v for pair in pairs for v in pair}
+    taken = frozenset(relevant_set)
     if not exhaustive:
         loose = {v for v in relevant_set if model.possible[v].duty > 0.0 and not model.possible[v].restless}
         relevant_set -= loose
@@ -350,11 +353,21 @@ def analyse(evidence: Evidence, model: MachineModel, cascades: Sequence[CascadeR
     composites = evidence.composites
     plain = replace(
         found,
+        discarded=min(1.0, found.discarded + _left_out(model, touches, taken)),
         marginals=plain_marginals(found.marginals, composites),
         sets=plain_sets(found.sets, composites),
     )
     now = there_now(found.marginals, composites)
     return Analysis(evidence, plain, tuple(complaints), healthy, single, now)
+
+
+def _left_out(model: MachineModel, touches: Mapping[Fault, set[int]], taken: frozenset[Fault]) -> float:
+    """What faults that were dropped before the sum may have beside what explains the findings: as much as
+    the likeliest of them has anyway, and a little more.
+    """
+    odds = [model.possible[f].odds for f in touches if f not in taken and f in model.effects]
+    most = max(odds, default=0.0)
+    return CUT_BESIDE * most / (1.0 + most)
 
 
 def _with_chart(

@@ -115,8 +115,10 @@ def explained(analysis: Analysis, best: tuple[Fault, ...]) -> tuple[ExplainedFin
     rows = []
     for index, finding in enumerate(analysis.evidence.findings):
         probability = analysis.likelihood(index, best)
-        if probability > 0.5:
-            verdict = "explained" if analysis.healthy[index] < 0.5 else "as expected"
+        # Half, for one look; of judgements that count as one, each is drawn towards 1.
+        half = 0.5 ** analysis.evidence.weights[index]
+        if probability > half:
+            verdict = "explained" if analysis.healthy[index] < half else "as expected"
         elif probability > 0.1:
             verdict = "possible"
         else:

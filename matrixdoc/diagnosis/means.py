@@ -8,11 +8,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from matrixdoc.checks.acts import apart_words
 from matrixdoc.checks.cautions import CAUTION_COIL, CAUTION_FUSE, CAUTION_OFF
 from matrixdoc.checks.model import BUS_KINDS, MachineModel
 from matrixdoc.checks.situation import Check, Look, Situation
-from matrixdoc.checks.wording import device_words
+from matrixdoc.checks.wording import apart_words, device_words
 from matrixdoc.definition.wiring import Wiring
 from matrixdoc.diagnosis.settings import Settings
 

@@ -49,10 +49,21 @@ def build_variables(
         variables.append(Variable((State(likeliest, whole, tuple(odds), opening=True),)))
     for members in single.values():
         states = tuple(
-            State(f, model.possible[f].odds, ((f, model.possible[f].odds),), opens_only(model.effects[f]))
+            State(f, model.possible[f].odds, ((f, model.possible[f].odds),), _opens(model, f))
             for f in members
             if model.possible[f].odds > 0.0
         )
         if states:
             variables.append(Variable(states))
     return [*variables, *extra]
+
+
+def _opens(model: MachineModel, fault: Fault) -> bool:
+    """Whether the fault composes with other opens: a look fails as soon as one is there.
+
+    An open in the supply of the logic does not: no self-test runs, which is another thing to see.
+    """
+    effect = model.effects[fault]
+    if effect.supply and model.circuit.wiring.supplies[effect.supply].rail in model.logic_rails:
+        return False
+    return opens_only(effect)
