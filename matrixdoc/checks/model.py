@@ -68,7 +68,7 @@ class MachineModel:
     """
 
     circuit: Circuit
-    possible: Mapping[Fault, PossibleFault]
+    possible: Possible
     effects: Mapping[Fault, FaultEffect]
     group_of: Mapping[str, int]
     bus_groups: frozenset[int]

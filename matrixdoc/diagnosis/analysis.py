@@ -14,6 +14,7 @@ from itertools import combinations, pairwise
 
 from matrixdoc.checks.chart import CHART, devices
 from matrixdoc.checks.model import MachineModel, opens_only
+from matrixdoc.diagnosis.chain_order import order_hypotheses
 from matrixdoc.diagnosis.composites import (
     cascade_variables,
     intermittent_variables,
@@ -318,6 +319,7 @@ def analyse(evidence: Evidence, model: MachineModel, cascades: Sequence[CascadeR
     extra: list[Variable] = []
     if not exhaustive:
         complaints = [_with_chart(evidence, c, single, touches, extra) for c in complaints]
+        complaints = _with_orders(evidence, complaints, healthy, single, touches, extra)
     if settings.outside_weight > 0.0:
         for complaint in complaints:
             for f in complaint.findings:
@@ -399,6 +401,31 @@ def _with_chart(
             extra.append(Variable((State(fault, odds, ((fault, odds),), opening=False),)))
             added.append(fault)
     return replace(complaint, suspects=(*complaint.suspects, *added)) if added else complaint
+
+
+def _with_orders(
+    evidence: Evidence,
+    complaints: Sequence[Complaint],
+    healthy: Sequence[float],
+    single: dict[Fault, dict[int, float]],
+    touches: dict[Fault, set[int]],
+    extra: list[Variable],
+) -> list[Complaint]:
+    """The complaints with the chains that may be wired in another order than the definition says."""
+    limits = [ABNORMAL**weight for weight in evidence.weights]
+    found = list(complaints)
+    for one in order_hypotheses(evidence, healthy, limits):
+        fault, odds = one.fault, one.odds
+        evidence.predictor.model.possible.suspect(fault, odds)
+        evidence.prepare([(i, (fault,)) for i in one.touches])
+        touches[fault] = set(one.touches)
+        single[fault] = {i: evidence.likelihood(i, (fault,)) for i in one.touches}
+        extra.append(Variable((State(fault, odds, ((fault, odds),), opening=False),)))
+        found = [
+            replace(c, suspects=(*c.suspects, fault)) if one.touches.intersection(c.findings) else c
+            for c in found
+        ]
+    return found
 
 
 def _composites(
