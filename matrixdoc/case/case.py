@@ -111,7 +111,7 @@ class Case:
         Raises:
             CaseError: a part is not on this machine, or no part was named.
         """
-        missing = [part for part in parts if part not in self.wiring.parts]
+        missing = [part for part in parts if not self._engine.can_be_mended(part)]
         if missing or not parts:
             raise CaseError(f"no such part on this machine: {', '.join(missing) or '(none named)'}")
         return self._with(

@@ -10,6 +10,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Protocol
 
+from matrixdoc.checks.chart import CHART
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.situation import ALL_LAMPS, Finding, Look, Situation, both_ends
 from matrixdoc.checks.wording import device_words, finding_words, left_altered
@@ -87,6 +88,10 @@ class Session:
             self._engine = Engine(self.wiring, self.settings)
         return self._engine
 
+    def can_be_mended(self, part: str) -> bool:
+        """Whether this machine has the part; bridges between neighbours and the chart are mended, too."""
+        return part in self.wiring.parts or part == CHART or part in self.engine.circuit.bridges
+
     def refuse_unknown(self, finding: Finding) -> None:
         """Raise UnknownDeviceError for a switch, lamp, coil, part or net that is not there."""
         wiring, situation, look = self.wiring, finding.situation, finding.look
@@ -136,6 +141,7 @@ class Session:
         words: dict[str, str] = {}
         declined: set[str] = set()
         overridden = False
+        tries: dict[str, int] = {}
         acts, proving = 0, -1
         for entry in entries:
             if entry.kind == "finding" and entry.finding is not None:
@@ -148,6 +154,7 @@ class Session:
                 proving = len(findings) if proving < 0 else proving
                 success = SUCCESS.get(entry.action, 0.9)
                 for part in entry.parts:
+                    tries[part] = tries.get(part, 0) + 1
                     now[part] = 1.0 - (1.0 - now.get(part, 0.0)) * (1.0 - success)
                     words[part] = DONE_WORDS.get(entry.action, "mended")
             elif entry.kind == "decline":
@@ -163,6 +170,7 @@ class Session:
             frozenset(declined),
             proving,
             overridden,
+            tries,
         )
 
     def left(self, entries: Sequence[StandingEntry]) -> tuple[str, ...]:

@@ -8,13 +8,14 @@ word a person would choose for that ratio is a distribution: see :func:`brightne
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from matrixdoc.checks.model import FaultEffect, MachineModel, alters_only
 from matrixdoc.checks.points import PointRequest, Points
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.signals import active_outputs
 from matrixdoc.checks.situation import ALL_LAMPS
+from matrixdoc.circuit.patch import Patch
 from matrixdoc.definition.wiring import Matrix
 
 WORDS = ("off", "dim", "normal", "bright")
@@ -193,18 +194,24 @@ class Lamps:
         points = self.points.solve(requests)
         found: dict[Key, dict[int, float]] = {}
         for (key, number), share, request, point in zip(rows, shares, requests, points, strict=True):
-            patches = {e.part.reference for e in request.effects}
+            patches = {e.part.reference: e.patch for e in request.effects}
             element = self.element[key[0]]
             amps = point.amps.get(element, 0.0)
-            found.setdefault(key, {})[number] = share * self._strength_of(element, amps, patches)
+            strength = self._strength_of(element, amps, patches)
+            found.setdefault(key, {})[number] = share * strength
         return found
 
-    def _strength_of(self, element: str, amps: float, patched: set[str]) -> float:
+    def _strength_of(self, element: str, amps: float, patches: Mapping[str, Patch]) -> float:
         """Square of the current for a filament (its power but for the resistance), forward current
-        for an LED; nothing for a lamp that is itself burnt or shorted, or for mere leakage.
+        for an LED; nothing for a lamp that is itself burnt or shorted, or for mere leakage. A lamp of
+        another type: by its own resistance, which makes it the power relative to the right one's.
         """
-        if element in patched:
-            return 0.0
+        patch = patches.get(element)
+        if patch is not None:
+            if patch.absent or patch.shunt_ohm is not None or "ohm" not in patch.values:
+                return 0.0
+            healthy = self.model.circuit.values(element)["ohm"]
+            return amps * amps * patch.values["ohm"] / healthy if abs(amps) > LEAKAGE_A else 0.0
         if self.model.part(element).kind == "led":
             return amps if amps > LEAKAGE_A else 0.0
         return amps * amps if abs(amps) > LEAKAGE_A else 0.0

@@ -191,6 +191,8 @@ class Predictor:
             return ((WITHOUT_POWER[look.kind], 1.0),)
         if look.kind == "new fuse":
             return self.fuses.predict(look.target, situation.pulsed, effects)
+        if self._test_is_dead(situation, look, effects):
+            return ((NO_LOGIC, 1.0),)
         if look.kind == "lamp":
             return self.lamps.predict(look.target, situation.lamps, effects)
         if look.kind == "reads":
@@ -200,6 +202,14 @@ class Predictor:
         if by_hand(situation):
             return self.coils.predict_by_hand(look.target, situation.held, effects)
         return self.coils.predict_pulse(look.target, situation.held, effects)
+
+    def _test_is_dead(self, situation: Situation, look: Look, effects: tuple[FaultEffect, ...]) -> bool:
+        """Whether a look needs a self-test that cannot run, because the logic has no supply."""
+        wiring = self.model.circuit.wiring
+        commanded = (
+            look.kind == "lamp" and bool(wiring.lamps[look.target].drive or wiring.lamps[look.target].matrix)
+        ) or (look.kind == "coil" and not by_hand(situation))
+        return commanded and self.points.logic_is_dead(effects)
 
     def _read(self, situation: Situation, effects: tuple[FaultEffect, ...]) -> Prediction:
         if self.points.logic_is_dead(effects):

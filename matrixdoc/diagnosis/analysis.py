@@ -22,11 +22,12 @@ from matrixdoc.diagnosis.composites import (
     plain_sets,
     there_now,
 )
-from matrixdoc.diagnosis.evidence import HELPS, OUTSIDE, Evidence, outside_fault
+from matrixdoc.diagnosis.contenders import contending_singles
+from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault
 from matrixdoc.diagnosis.posterior import CUT_BESIDE, Posterior, State, Variable, posterior
 from matrixdoc.diagnosis.variables import build_variables
 from matrixdoc.faults.catalogue import CascadeRule
-from matrixdoc.faults.priors import Fault, PossibleFault
+from matrixdoc.faults.priors import Fault
 
 ABNORMAL = 0.3
 """A finding less likely than this on the healthy machine is part of a complaint."""
@@ -35,9 +36,6 @@ EXPLAINS = 4.0
 CLOSE = 0.02
 """Suspects down to this share of the best one decide which findings belong together."""
 PAIR_CANDIDATES = 40
-FIRST_BATCH, FIRST_FINDINGS = 100, 2
-"""Faults worked out together at first (every further batch is twice as large), and the findings that
-each is tried on before the others."""
 ORDINARY = 0.2
 """A finding at least this likely under one fault needs no pair to explain it."""
 
@@ -206,100 +204,7 @@ def _singles(
             whole.setdefault(fault, {})[f] = evidence.likelihood(f, (fault,))
         return whole
     abnormal = {f for f, value in enumerate(healthy) if value < ABNORMAL ** evidence.weights[f]}
-    single = _abnormal_singles(evidence, touches, healthy, abnormal)
-    helpful = _contenders(evidence.predictor.model, single, healthy, evidence.settings.least_share)
-    second = [(f, (v,)) for v in helpful for f in sorted(touches[v] - abnormal)]
-    evidence.prepare(second)
-    kept = {v: dict(single[v]) for v in helpful}
-    for f, (v,) in second:
-        kept[v][f] = evidence.likelihood(f, (v,))
-    return kept
-
-
-def _abnormal_singles(
-    evidence: Evidence,
-    touches: Mapping[Fault, set[int]],
-    healthy: Sequence[float],
-    abnormal: set[int],
-) -> dict[Fault, dict[int, float]]:
-    """Likelihoods of single faults for the abnormal findings, the most promising faults first.
-
-    At best a fault makes everything it touches certain; one for which even that is hopelessly less
-    than what another fault has reached is no contender, and nothing is worked out for it.
-    """
-    possible = evidence.predictor.model.possible
-    floor = math.log(evidence.settings.least_share)
-    most: list[tuple[float, Fault, list[int]]] = []
-    for fault, touched in touches.items():
-        here = sorted(touched & abnormal)
-        if here:
-            gain = -sum(math.log(healthy[f]) for f in here)
-            most.append((math.log(possible[fault].odds + 1e-300) + gain, fault, here))
-    most.sort(key=lambda row: (-row[0], row[1]))
-    best = dict.fromkeys(abnormal, 0.0)
-    single: dict[Fault, dict[int, float]] = {}
-    start, size = 0, FIRST_BATCH
-    while start < len(most):
-        batch = [
-            (fault, here)
-            for limit, fault, here in most[start : start + size]
-            if any(limit >= best[f] + floor for f in here)
-        ]
-        start, size = start + size, 2 * size
-        # A fault that fails its first findings is not asked about the others.
-        for some in (slice(0, FIRST_FINDINGS), slice(FIRST_FINDINGS, None)):
-            wanted: list[tuple[int, tuple[Fault, ...]]] = [
-                (f, (fault,))
-                for fault, here in batch
-                for f in here[some]
-                if _limit(fault, here, single, healthy, possible) >= min(best[g] for g in here) + floor
-            ]
-            wanted = evidence.promising(wanted, healthy)
-            evidence.prepare(wanted)
-            for f, (fault,) in wanted:
-                single.setdefault(fault, {})[f] = evidence.likelihood(f, (fault,))
-        for fault, _ in batch:
-            values = single.get(fault, {})
-            score = math.log(possible[fault].odds + 1e-300) + _gain(values, healthy)
-            for f, value in values.items():
-                if value > HELPS * healthy[f]:
-                    best[f] = max(best[f], score)
-    return single
-
-
-def _limit(
-    fault: Fault,
-    here: Sequence[int],
-    single: Mapping[Fault, Mapping[int, float]],
-    healthy: Sequence[float],
-    possible: Mapping[Fault, PossibleFault],
-) -> float:
-    """The best score that a fault can still have: whatever was not worked out is taken as certain."""
-    values = single.get(fault, {})
-    gains = sum(math.log(values.get(f, 1.0) / healthy[f]) for f in here)
-    return math.log(possible[fault].odds + 1e-300) + gains
-
-
-def _contenders(
-    model: MachineModel,
-    single: Mapping[Fault, Mapping[int, float]],
-    healthy: Sequence[float],
-    least_share: float,
-) -> list[Fault]:
-    """Faults that help with a finding, and not hopelessly less than another one does."""
-    scores: dict[Fault, float] = {}
-    best: dict[int, float] = {}
-    helps: dict[Fault, list[int]] = {}
-    for fault, values in single.items():
-        helped = [f for f, p in values.items() if p > HELPS * healthy[f]]
-        if not helped:
-            continue
-        helps[fault] = helped
-        scores[fault] = math.log(model.possible[fault].odds + 1e-300) + _gain(values, healthy)
-        for f in helped:
-            best[f] = max(best.get(f, 0.0), scores[fault])
-    floor = math.log(least_share)
-    return [v for v, helped in helps.items() if any(scores[v] >= best[f] + floor for f in helped)]
+    return contending_singles(evidence, touches, healthy, abnormal)
 
 
 def analyse(evidence: Evidence, model: MachineModel, cascades: Sequence[CascadeRule] = ()) -> Analysis:
@@ -329,6 +234,8 @@ def analyse(evidence: Evidence, model: MachineModel, cascades: Sequence[CascadeR
             extra.append(Variable((State(fault, odds, ((fault, odds),), opening=True),)))
             touches[fault] = set(complaint.findings)
     pairs = [] if exhaustive else _pairs(evidence, model, complaints, healthy, single)
+    if pairs:
+        complaints = _with_pairs(evidence, complaints, pairs, touches, single)
     relevant = [
         v
         for v, values in single.items()
@@ -425,6 +332,25 @@ def _with_orders(
             replace(c, suspects=(*c.suspects, fault)) if one.touches.intersection(c.findings) else c
             for c in found
         ]
+    return found
+
+
+def _with_pairs(
+    evidence: Evidence,
+    complaints: Sequence[Complaint],
+    pairs: Sequence[tuple[Fault, Fault]],
+    touches: Mapping[Fault, set[int]],
+    single: dict[Fault, dict[int, float]],
+) -> list[Complaint]:
+    """The complaints with the faults that explain something only in pairs among their suspects."""
+    new = [v for v in dict.fromkeys(v for pair in pairs for v in pair) if v not in single]
+    evidence.prepare([(f, (v,)) for v in new for f in touches.get(v, ())])
+    for v in new:
+        single[v] = {f: evidence.likelihood(f, (v,)) for f in sorted(touches.get(v, ()))}
+    found = []
+    for complaint in complaints:
+        own = [v for v in new if touches.get(v, set()).intersection(complaint.findings)]
+        found.append(replace(complaint, suspects=(*complaint.suspects, *own)) if own else complaint)
     return found
 
 

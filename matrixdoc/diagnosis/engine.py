@@ -30,6 +30,7 @@ from matrixdoc.diagnosis.means import can_be_done, isolation, plug_off, waited_f
 from matrixdoc.diagnosis.policy import Choice, decide
 from matrixdoc.diagnosis.policy_problem import Problem
 from matrixdoc.diagnosis.ranking import (
+    TRIES,
     Circumstances,
     Option,
     build_problem,
@@ -74,7 +75,7 @@ class Told:
     ``repaired`` says in words what was done to a part; ``declined`` holds keys of checks the person
     will not do. ``proving`` is the number of findings made before a repair that no look has proven
     yet (-1: there is none). ``overridden``: somebody said in words that they go on under power although
-    a coil may be locked on.
+    a coil may be locked on. ``tries`` counts the repairs of each part.
     """
 
     findings: tuple[Finding, ...] = ()
@@ -85,6 +86,7 @@ class Told:
     declined: frozenset[str] = frozenset()
     proving: int = -1
     overridden: bool = False
+    tries: Mapping[str, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -304,7 +306,8 @@ class Engine:
         last = told.findings[-1].situation.opened if told.findings else ()
         for coil in self._maybe_locked(job.suspects, job.background):
             check = isolation(self.model, coil)
-            if check is None or set(check.situation.opened) & set(last):
+            done = check is not None and any(f.situation == check.situation for f in told.findings)
+            if check is None or done or set(check.situation.opened) & set(last):
                 continue
             reason = f"a coil may lock on ({danger:.0%}): with this out the rest can be looked at under power"
             return RankedCheck(1, check, self._minutes(check), 0.0, self._minutes(check), (), reason)
@@ -480,7 +483,12 @@ class Engine:
             if isolated is not None and isolated.check.key not in told.declined:
                 first.append(isolated)
             choices = decide(problem, problem.start())
-            rows.extend((c, job, options[c.action]) for c in choices if c.bits >= LEAST_BITS)
+            # A repair is worth doing however sure one is; a check has to tell something.
+            rows.extend(
+                (c, job, options[c.action])
+                for c in choices
+                if c.bits >= LEAST_BITS or options[c.action].check.kind == "act"
+            )
         rows.sort(key=lambda r: (r[0].finish, -r[0].bits, r[2].check.key))
         result = []
         for rank, (choice, job, option) in enumerate(_distinct(rows)[:limit], start=1):
@@ -516,6 +524,7 @@ class Engine:
             for o in job.options
             if o.check.key not in told.declined
             and (o.check.kind == "act" or (o.check.situation, o.check.look) not in done)
+            and not (o.check.mends and all(told.tries.get(part, 0) >= TRIES for part in o.check.mends))
         )
         closed = {
             key: place.minutes
