@@ -201,6 +201,7 @@ class Session:
                 )
             elif (
                 finding.look.kind == "resting coils"
+                and not finding.situation.held
                 and isinstance(finding.outcome, frozenset)
                 and finding.outcome
             ):

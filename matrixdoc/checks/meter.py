@@ -100,6 +100,9 @@ class Meter:
         nets = (look.red, look.black)
         leads = (self._lead(look),)
         if not situation.power:
+            # Without light and supply no optical pair conducts.
+            contacts -= {part for opto in wiring.optos.values() for part in (opto.contact, opto.receiver)}
+            contacts |= {e.part.reference for e in effects if e.contact is True}
             shorted = frozenset(e.part.reference for e in effects if e.output is True)
             two_way = frozenset(
                 d.output for d in wiring.drives.values() if self.model.part(d.output).kind in TWO_WAY_OUTPUTS

@@ -178,3 +178,18 @@ def test_what_a_fault_shows_and_what_it_then_names_agree(new_case) -> None:
         )
     members = {m[0].part for c in case.diagnose().causes[:4] for m, _ in c.members}
     assert "switch/C4/driver" in members
+
+
+def test_a_coil_that_its_own_switch_fires_is_no_alarm(new_case) -> None:
+    held = Finding(Situation(held=("switch/C1R1",)), Look("resting coils"), frozenset({"coil/7"}))
+    assert not new_case.with_finding(held).cautions()
+    rested = Finding(Situation(), Look("resting coils"), frozenset({"coil/7"}))
+    assert new_case.with_finding(rested).cautions()
+
+
+def test_a_bridge_and_the_chart_can_be_mended(new_case) -> None:
+    bridge = next(iter(new_case._engine.engine.circuit.bridges))
+    mended = new_case.with_repair((bridge,), "repair").with_repair(("the chart",), "repair")
+    assert [e.parts for e in mended.standing] == [(bridge,), ("the chart",)]
+    with pytest.raises(CaseError):
+        new_case.with_repair(("bridge/of nothing",), "repair")

@@ -191,3 +191,23 @@ def test_words_of_altered_machines() -> None:
     assert "reads switch C2R3" in words
     swapped = Situation(lamps=(ALL_LAMPS,), swapped=(swap("lamp/C1R2/lamp", "lamp/C2R2/lamp"),))
     assert "swapped" in situation_words(wiring, swapped)
+
+
+def test_without_power_no_optical_pair_conducts() -> None:
+    engine = Case.start(load_machine("storm_bureau"))._engine.engine
+    opto = next(iter(engine.wiring.optos.values()))
+    one, two = engine.model.part(opto.contact).nets[:2]
+    look = Look("meter", function="ohms", red=one, black=two)
+    reading = engine.predict((), Situation(power=False), look)[0][0]
+    assert reading == "OL" or (isinstance(reading, float) and reading > 1e5)
+
+
+def test_no_lamp_and_no_coil_is_tested_without_logic(engine) -> None:
+    dead = Fault("supply/logic/regulator", "dead")
+    if dead not in engine.model.effects:
+        dead = Fault("supply/logic/winding", "open")
+    lamp = next(r for r, one in engine.wiring.lamps.items() if one.matrix or one.drive)
+    shown = engine.predict((dead,), Situation(lamps=(ALL_LAMPS,)), Look("lamp", lamp))[0][0]
+    assert shown not in ("off", "dim", "normal", "bright")
+    for coil in [r for r, c in engine.wiring.coils.items() if c.drive][:1]:
+        assert engine.predict((dead,), Situation(pulsed=coil), Look("coil", coil))[0][0] == shown
