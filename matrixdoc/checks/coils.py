@@ -252,7 +252,9 @@ class Coils:
         return {e: self._sagged[e] for e in effects}
 
     def _key(self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> Key:
-        return pulsed, held, self._bearing(pulsed, effects)
+        # A held switch may fire its coil: then that coil's circuit carries current as if it were pulsed.
+        fires = not self.reads.hidden.isdisjoint(held)
+        return pulsed, held, effects if fires else self._bearing(pulsed, effects)
 
     def prepare(self, wanted: Iterable[Key]) -> None:
         """Solve many (pulsed coil, held switches, faults) triples in one batch."""

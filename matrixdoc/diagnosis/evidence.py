@@ -352,6 +352,11 @@ class Anchors:
             return found | self._meter_scope(situation, look) | self._trigger_scope()
         if look.kind == "new fuse":
             return found | self._fuse_scope(look.target) | self._trigger_scope()
+        if look.kind == "resting coils" and situation.held:
+            # A held switch may fire its coil: all that a pulse of that coil depends on matters then.
+            coils = self.predictor.model.circuit.wiring.coils
+            for reference in [r for r, c in coils.items() if c.fired_by in situation.held]:
+                found |= self.scope(Situation(), Look("coil", reference))
         return found | self._coil_scope(look) | self._trigger_scope()
 
     def _at(self, groups: Iterable[int]) -> set[Fault]:
