@@ -26,6 +26,8 @@ LATER_FROM, AT_ONCE_FROM = 1.8, 3.3
 """Times the rating from which a standing current blows it within minutes, and within seconds."""
 PULSE_FROM = 7.0
 """Times the rating from which one pulse of a coil, some tens of milliseconds, blows it."""
+SHORT_OHM = 5.0
+"""What may blow a fuse at all: a path of less than this."""
 SPREAD = 0.15
 """Spread of these edges from fuse to fuse, in natural logarithm (the gates' own width)."""
 CAPACITOR_FACTOR, PLAIN_FACTOR = 1.8, 1.11
@@ -42,6 +44,7 @@ class Fuses:
         self.points = points
         self.coils = coils
         self._amps: dict[Key, float] = {}
+        self._groups: dict[str, frozenset[int]] | None = None
         self.supply_of: dict[str, Supply] = {
             part: supply for supply in model.circuit.wiring.supplies.values() for part in supply.ac_parts
         }
@@ -82,13 +85,56 @@ class Fuses:
         amps = (source.open_volts - volts) / max(source.source_ohm, 1e-3)
         return factor * max(amps, 0.0)
 
-    def predict(self, fuse: str, pulsed: str, effects: tuple[FaultEffect, ...]) -> Prediction:
-        """Words for a new fuse, with probabilities."""
+    def behind(self, effect: FaultEffect) -> tuple[str, ...]:
+        """Fuses whose current a short may raise: those of the feeds that it lies on or hangs on."""
+        if effect.lead is not None or not effect.analog or not effect.adding or effect.signal:
+            return ()
+        patch = effect.patch
+        ohms = [ohm for ohm in (patch.shunt_ohm, patch.ground_ohm) if ohm is not None]
+        if not (ohms and min(ohms) < SHORT_OHM) and not patch.reversed:
+            return ()
+        if self._groups is None:
+            self._groups = {fuse: self._groups_of(fuse) for fuse in self._fuses()}
+        return tuple(fuse for fuse, groups in self._groups.items() if groups & effect.groups)
+
+    def _fuses(self) -> list[str]:
+        return [p.reference for p in self.model.circuit.wiring.parts.values() if p.kind == "fuse"]
+
+    def _groups_of(self, fuse: str) -> frozenset[int]:
+        """Net groups that a fuse feeds: its own nets, or the rail of its supply, and what hangs on them."""
+        supply = self.supply_of.get(fuse)
+        nets = (supply.rail,) if supply is not None else self.model.part(fuse).nets
+        own = self.model.groups_of_nets(nets)
+        neighbours = self.points.bus_neighbours
+        return own.union(g for g, feeds in neighbours.items() if own & feeds)
+
+    def blown_by(self, effects: Sequence[FaultEffect]) -> dict[FaultEffect, tuple[str, ...]]:
+        """For shorts: the fuse that each of them blows, by itself, as soon as the machine is on.
+
+        Of several in the way of one current the one that is overloaded most goes first, and saves the
+        others.
+        """
+        asked = [(fuse, effect) for effect in effects for fuse in self.behind(effect)]
+        self.prepare([(fuse, "", (effect,)) for fuse, effect in asked])
+        found: dict[FaultEffect, tuple[str, ...]] = dict.fromkeys(effects, ())
+        most: dict[FaultEffect, float] = {}
+        for fuse, effect in asked:
+            first, share = self.predict(fuse, "", (effect,))[0]
+            overload = self._overload(fuse, "", (effect,))
+            if first == AT_ONCE and share > 0.5 and overload > most.get(effect, 0.0):
+                found[effect], most[effect] = (fuse,), overload
+        return found
+
+    def _overload(self, fuse: str, pulsed: str, effects: tuple[FaultEffect, ...]) -> float:
+        """Times its rating that the fuse carries."""
         key = self._key(fuse, pulsed, effects)
         if key not in self._amps:
             self.prepare([key])
-        rated = self.model.circuit.values(fuse)["rated_a"]
-        return gated(self._amps[key] / rated, pulsed=bool(pulsed))
+        return self._amps[key] / self.model.circuit.values(fuse)["rated_a"]
+
+    def predict(self, fuse: str, pulsed: str, effects: tuple[FaultEffect, ...]) -> Prediction:
+        """Words for a new fuse, with probabilities."""
+        return gated(self._overload(fuse, pulsed, effects), pulsed=bool(pulsed))
 
 
 def gated(ratio: float, *, pulsed: bool) -> Prediction:

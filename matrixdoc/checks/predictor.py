@@ -52,6 +52,7 @@ class Predictor:
         self._line_kin = find_line_kin(model, self._kin)
         self._opened: dict[str, FaultEffect] = {}
         self._jumpers: dict[str, FaultEffect] = {}
+        self._blows: dict[FaultEffect, tuple[str, ...]] = {}
         self._known: dict[Question, Prediction] = {}
 
     def standing_for(self, look: Look, faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
@@ -69,17 +70,30 @@ class Predictor:
         """Effects of the faults, of the parts that the situation takes out of circuit, and of its leads."""
         there = self._moved(situation, faults) if situation.swapped else faults
         found = [self.model.effects[f] for f in sorted(set(there)) if f.part not in situation.opened]
+        found += self._blown(found, situation)
         for reference in situation.opened:
-            effect = self._opened.get(reference)
-            if effect is None:
-                effect = self._opened[reference] = effect_of_opening(self.model, reference)
-            found.append(effect)
+            found.append(self._opening(reference))
         for lead in situation.jumpers:
             effect = self._jumpers.get(lead)
             if effect is None:
                 effect = self._jumpers[lead] = effect_of_jumper(self.model, lead)
             found.append(effect)
         return tuple(found)
+
+    def _blown(self, effects: Sequence[FaultEffect], situation: Situation) -> list[FaultEffect]:
+        """Effects of the fuses that shorts among these have blown: nobody sees them otherwise."""
+        unknown = [e for e in effects if e not in self._blows]
+        if unknown:
+            self._blows.update(self.fuses.blown_by(unknown))
+        gone = {*situation.opened, *(e.part.reference for e in effects)}
+        fuses = sorted({fuse for e in effects for fuse in self._blows[e]} - gone)
+        return [self._opening(fuse) for fuse in fuses]
+
+    def _opening(self, reference: str) -> FaultEffect:
+        effect = self._opened.get(reference)
+        if effect is None:
+            effect = self._opened[reference] = effect_of_opening(self.model, reference)
+        return effect
 
     def _moved(self, situation: Situation, faults: Iterable[Fault]) -> list[Fault]:
         """The faults where they are while parts sit in each other's place: they go with their parts."""
@@ -92,6 +106,9 @@ class Predictor:
 
     def prepare(self, questions: Sequence[Question]) -> None:
         """Solve everything that ``questions`` need in few batches."""
+        asked = dict.fromkeys(f for _, _, faults in questions for f in faults if f in self.model.effects)
+        unknown = [e for e in (self.model.effects[f] for f in asked) if e not in self._blows]
+        self._blows.update(self.fuses.blown_by(unknown))
         if self.optos.pairs:
             self._prepare_optos(questions)
         wanted: dict[str, list[Any]] = {"reads": [], "lamps": [], "coils": [], "fuses": [], "meter": []}

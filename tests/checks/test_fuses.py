@@ -102,3 +102,38 @@ def test_when_a_fuse_blows_points_at_what_blows_it() -> None:
         assert after.marginals[fault] > 20.0 * before.get(fault, 1e-4)
     leaders = [c.faults[0].part for c in after.causes[:2]]
     assert any(part.startswith("coil/4/") for part in leaders)
+
+
+def test_a_standing_short_has_blown_the_fuse_before_anybody_looks() -> None:
+    """A grounded feed wire: its own fuse measures open, its own coils are dead, the other feed works."""
+    engine = Case.start(load_machine("lantern_quay"))._engine.engine
+    short = (Fault("feed/lower/wire", "grounded"),)
+
+    def seen(look: Look, situation: Situation) -> object:
+        return engine.predict(short, situation, look)[0][0]
+
+    off = Situation(power=False)
+    assert seen(Look("fuse", "feed/lower/fuse"), off) == "open"
+    assert seen(Look("fuse", "feed/upper/fuse"), off) == "good"
+    assert seen(Look("fuse", "supply/coil/fuse"), off) == "good"
+    assert seen(Look("coil", "coil/4"), Situation(pulsed="coil/4")) == "nothing"
+    assert seen(Look("coil", "coil/5"), Situation(pulsed="coil/5")) == "fires"
+    assert seen(Look("new fuse", "feed/lower/fuse"), Situation()) == AT_ONCE
+
+
+def test_a_fuse_that_blows_again_points_past_itself() -> None:
+    """A shorted lamp socket of the general illumination: a new fuse does not help."""
+    wiring = load_machine("lantern_quay")
+    dark = Finding(Situation(), Look("lamp", "illumination/door/lamp1"), "off")
+    lamps = [r for r in wiring.lamps if r.startswith("illumination/door/")]
+    case = Case.start(wiring)
+    for lamp in lamps:
+        case = case.with_finding(Finding(Situation(), Look("lamp", lamp), "off"))
+    case = case.with_finding(Finding(Situation(power=False), Look("fuse", "illumination/door/fuse"), "open"))
+    fuse = case.diagnose().causes[0].faults[0]
+    assert (fuse.part, fuse.mode) == ("illumination/door/fuse", "blown")
+    case = case.with_repair(("illumination/door/fuse",), "replace")
+    case = case.with_finding(Finding(Situation(), Look("new fuse", "illumination/door/fuse"), AT_ONCE))
+    case = case.with_finding(dark)
+    leaders = {f.mode for cause in case.diagnose().causes[:3] for f in cause.faults}
+    assert leaders & {"shorted", "grounded", "bridged"}
