@@ -86,7 +86,9 @@ class Fuses:
         return factor * max(amps, 0.0)
 
     def behind(self, effect: FaultEffect) -> tuple[str, ...]:
-        """Fuses whose current a short may raise: those of the feeds that it lies on or hangs on."""
+        """Fuses that a short may blow as it stands: those of the feeds that it lies on itself. Farther away
+        a winding or a lamp is in the way.
+        """
         if effect.lead is not None or not effect.analog or not effect.adding or effect.signal:
             return ()
         patch = effect.patch
@@ -101,12 +103,10 @@ class Fuses:
         return [p.reference for p in self.model.circuit.wiring.parts.values() if p.kind == "fuse"]
 
     def _groups_of(self, fuse: str) -> frozenset[int]:
-        """Net groups that a fuse feeds: its own nets, or the rail of its supply, and what hangs on them."""
+        """Net groups that a fuse feeds: its own nets, or the rail of its supply."""
         supply = self.supply_of.get(fuse)
         nets = (supply.rail,) if supply is not None else self.model.part(fuse).nets
-        own = self.model.groups_of_nets(nets)
-        neighbours = self.points.bus_neighbours
-        return own.union(g for g, feeds in neighbours.items() if own & feeds)
+        return self.model.groups_of_nets(nets)
 
     def blown_by(self, effects: Sequence[FaultEffect]) -> dict[FaultEffect, tuple[str, ...]]:
         """For shorts: the fuse that each of them blows, by itself, as soon as the machine is on.
