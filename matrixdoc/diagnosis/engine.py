@@ -30,9 +30,9 @@ from matrixdoc.diagnosis.means import can_be_done, isolation, plug_off, waited_f
 from matrixdoc.diagnosis.policy import Choice, decide
 from matrixdoc.diagnosis.policy_problem import Problem
 from matrixdoc.diagnosis.ranking import (
-    TRIES,
     Circumstances,
     Option,
+    after_tries,
     build_problem,
     entropy_bits,
     outcome_table,
@@ -521,10 +521,10 @@ class Engine:
         done = {(f.situation, f.look) for f in told.findings[max(told.proving, 0) :]}
         options = tuple(
             o
-            for o in job.options
-            if o.check.key not in told.declined
+            for o in (after_tries(option, told.tries) for option in job.options)
+            if o is not None
+            and o.check.key not in told.declined
             and (o.check.kind == "act" or (o.check.situation, o.check.look) not in done)
-            and not (o.check.mends and all(told.tries.get(part, 0) >= TRIES for part in o.check.mends))
         )
         closed = {
             key: place.minutes

@@ -33,6 +33,9 @@ source): an evening at the bench with the boards out, or somebody else's help.""
 POWER_OFF_MINUTES, POWER_ON_MINUTES = 1.0, 0.5
 """Switch off, unplug and measure that capacitors are empty; plug in and start the self-test again
 (common practice, no source)."""
+REPLACED_INSTEAD_MINUTES, REPLACED_INSTEAD = 15.0, 0.95
+"""What replacing takes longer than cleaning or reseating, and how surely it cures (common practice, no
+source)."""
 TRIES = 2
 """How often the same repair is done before it is given up (common practice, no source)."""
 
@@ -118,6 +121,30 @@ def repair_of(generator: CheckGenerator, faults: Sequence[Fault], proof: Check) 
         success=math.prod(c.success for c in single),
         key=" and ".join(c.key for c in single),
     )
+
+
+def after_tries(option: Option, tries: Mapping[str, int]) -> Option | None:
+    """The repair as it is worth doing after so many tries at its parts: what cleaning or reseating did not
+    cure is replaced; what replacing did not cure is not done again (None).
+    """
+    check = option.check
+    if not check.mends:
+        return option
+    done = min(tries.get(part, 0) for part in check.mends)
+    if done < TRIES:
+        return option
+    if check.action not in ("clean", "reseat") or done >= 2 * TRIES:
+        return None
+    new = replace(
+        check,
+        title=check.title.replace(check.action, "replace", 1),
+        action="replace",
+        key=check.key.replace(check.action, "replace", 1),
+        minutes=check.minutes + REPLACED_INSTEAD_MINUTES,
+        success=REPLACED_INSTEAD,
+        set_up=(f"{check.action}ing did not help: replace it", *check.set_up[1:]),
+    )
+    return replace(option, check=new, minutes=option.minutes + REPLACED_INSTEAD_MINUTES)
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,9 @@ from matrixdoc.checks.situation import ALL_LAMPS, Finding, Look, Situation, jump
 from matrixdoc.definition.library import load_machine
 from matrixdoc.diagnosis.engine import Told
 from matrixdoc.diagnosis.means import ORDER_MINUTES, isolation, plug_off
+from matrixdoc.diagnosis.ranking import Option, after_tries
 from matrixdoc.diagnosis.settings import Settings
+from matrixdoc.faults.priors import Fault
 
 WIRING = load_machine("lantern_quay")
 LOCKED = Finding(Situation(), Look("resting coils"), frozenset({"coil/5"}))
@@ -140,8 +142,6 @@ def test_the_plug_tells_the_board_from_the_harness() -> None:
     engine = started()._engine.engine
     check = plug_off(engine.model, "coil/5")
     assert check is not None
-    from matrixdoc.faults.priors import Fault
-
     board = engine.predict((Fault("coil/5/driver", "shorted"),), check.situation, check.look)[0][0]
     harness = engine.predict((Fault("coil/5/wire", "grounded"),), check.situation, check.look)[0][0]
     assert (board, harness) == (frozenset(), frozenset({"coil/5"}))
@@ -187,3 +187,21 @@ def test_going_on_under_power_wants_words_and_is_remembered() -> None:
     assert entry_from_record(json.loads(json.dumps(entry_record(entry)))) == entry
     again = bold.with_retraction(entry.number)
     assert again.checks(8)[0].check.situation.opened
+
+
+def test_what_reseating_did_not_cure_is_replaced() -> None:
+    engine = started()._engine.engine
+    proof = engine.generator.pulse("coil/3")
+    reseat = engine.generator.repair([Fault("coil/3/link", "open")], proof)
+    assert reseat.action == "reseat"
+    option = Option(reseat, reseat.minutes, (), (True,))
+    assert after_tries(option, {"coil/3/link": 1}) is option
+    instead = after_tries(option, {"coil/3/link": 2})
+    assert instead is not None
+    assert (instead.check.action, instead.check.mends) == ("replace", reseat.mends)
+    assert instead.check.minutes > reseat.minutes
+    assert instead.check.success > reseat.success
+    assert "replace" in instead.check.title
+    assert after_tries(option, {"coil/3/link": 4}) is None
+    driver = engine.generator.repair([Fault("coil/3/driver", "open")], proof)
+    assert after_tries(Option(driver, driver.minutes, (), (True,)), {"coil/3/driver": 2}) is None
