@@ -127,18 +127,27 @@ def island_branches(
     wanted: Sequence[int],
     also: Mapping[int, tuple[int, ...]],
     touched: Sequence[Touched],
+    levels: Mapping[int, float] | None = None,
 ) -> list[tuple[RawBranch, int]]:
     """Branches (with part numbers) that decide the volts of the wanted nets.
 
     And whatever current flows at the nets ``also``, the ends of parts whose current is wanted.
     ``sources``: source branch by rail number, for live rails that are not stiff. The result may
-    hold branches that turn out to carry nothing, never too few.
+    hold branches that turn out to carry nothing, never too few. ``levels``: volts of the boundary
+    nets, to leave out junctions that cannot be on (see :func:`_without_clamps`).
     """
-    reach = reach_of(structure, wanted, also, touched)
+    reach = reach_of(structure, wanted, also, touched, None if levels is None else Levels(levels, sources))
     removed = {item.part for item in touched}
     if not reach.targets and not flows(structure, reach, removed, also):
         return []
     return reach.direct + _expand(structure, sources, wanted, removed, reach.links, reach.keep)
+
+
+class Levels(NamedTuple):
+    """Volts of the boundary nets, and the source branches of rails by number."""
+
+    boundary: Mapping[int, float]
+    sources: Mapping[int, RawBranch]
 
 
 class Reach(NamedTuple):
@@ -162,6 +171,7 @@ def reach_of(
     wanted: Sequence[int],
     also: Mapping[int, tuple[int, ...]],
     touched: Sequence[Touched],
+    levels: Levels | None = None,
 ) -> Reach:
     """Search from the clusters of ``wanted`` and ``also`` (see :func:`island_branches`)."""
     removed = {item.part for item in touched}
@@ -201,8 +211,59 @@ def reach_of(
     for cluster in starts:
         climb(cluster)
     reached, links = _search(structure, starts, removed, added, extra)
+    if levels is not None:
+        links = _without_clamps(structure, reached, links, levels)
     keep, fed, steps = _carrying(structure, reached, links, targets)
     return Reach(links, keep, targets, direct, fed, steps)
+
+
+CLAMP_SATURATION_A = 2e-9
+"""Junctions that leak more than this when off are never left out: 2 mV behind a megohm."""
+
+
+def _without_clamps(
+    structure: Structure, reached: set[int], links: list[Link], levels: Levels
+) -> list[Link]:
+    """The links without junctions that come from the lowest boundary, or lead to the highest.
+
+    In a network of resistances and junctions without sources inside, every net lies between the
+    lowest and the highest of its boundaries (the maximum principle of such networks: current runs
+    downhill in every branch). Such a junction is off; what it leaks is at most its saturation
+    current. A net that nothing else holds is the exception: the caller asks again with all of them.
+    """
+    clamps = [
+        link
+        for link in links
+        if (link.first == OUTSIDE or link.second == OUTSIDE)
+        and 0.0 < link.branch.saturation_a <= CLAMP_SATURATION_A
+    ]
+    if not clamps:
+        return links
+    boundary = levels.boundary
+    volts = {0.0}
+    for first, second, branch, _ in links:
+        if branch.emf_v:
+            return links
+        if first == OUTSIDE:
+            volts.add(boundary[branch.a])
+        if second == OUTSIDE:
+            volts.add(boundary[branch.b])
+    for cluster in reached:
+        for _, rail in structure.sources.get(cluster, ()):
+            volts.add(levels.sources[rail].emf_v)
+        volts.update(
+            boundary[net]
+            for branch, _ in structure.core_branches[cluster]
+            for net in (branch.a, branch.b)
+            if net in boundary
+        )
+    low, high = min(volts), max(volts)
+    gone = {
+        id(link)
+        for link in clamps
+        if (boundary[link.branch.a] <= low if link.first == OUTSIDE else boundary[link.branch.b] >= high)
+    }
+    return [link for link in links if id(link) not in gone]
 
 
 def flows(structure: Structure, reach: Reach, removed: set[int], also: Mapping[int, tuple[int, ...]]) -> bool:

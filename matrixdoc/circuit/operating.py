@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 
 from matrixdoc.circuit.elements import Circuit, Instant, OperatingPoint
 from matrixdoc.circuit.islands import (
@@ -56,6 +57,8 @@ class _Island:
     reduced: Reduced
     problems: list[int]
     point: IslandPoint
+    whole: Callable[[], Reduced] | None = None
+    """Reduces it with the junctions that were left out as off; None where none were."""
 
 
 @dataclass(slots=True)
@@ -155,6 +158,13 @@ def _solved(
     solutions = solver.solve(list(work.problems))
     for island in work.islands:
         island.point = finish(island.reduced, [solutions[number] for number in island.problems])
+    loose = [island for island in work.islands if island.whole is not None and island.point.floating]
+    if loose:
+        # What leaks through junctions that are off decides here: nothing else holds these nets.
+        work.again(loose)
+        solutions = solver.solve(list(work.problems))
+        for island in loose:
+            island.point = finish(island.reduced, [solutions[number] for number in island.problems])
     for frame in work.frames.values():
         _settle_rest(circuit, frame)
     return [_point(circuit, plan) for plan in plans]
@@ -258,11 +268,26 @@ class _Work:
             # Sorted: sets come in any order, and the last digits must not depend on it.
             here = sorted(here, key=lambda item: (item.part, item.branches))
             ends = {part: self.circuit.terminals[part] for part in wanted}
-            found = island_branches(frame.structure, frame.rails.sources, nets, ends, here)
             prefer = [item.branches[0].b for item in here if item.part == LEAD_PART]
-            island = self._add(reduce_island(found, frame.rails.boundary, nets, wanted, prefer))
+
+            def reduced(levels: Mapping[int, float] | None) -> Reduced:
+                sources, boundary = frame.rails.sources, frame.rails.boundary
+                found = island_branches(frame.structure, sources, nets, ends, here, levels)
+                return reduce_island(found, boundary, nets, wanted, prefer)
+
+            island = self._add(reduced(frame.rails.boundary))
+            if nets:
+                island.whole = partial(reduced, None)
             self.known[key] = island
         return island
+
+    def again(self, islands: Sequence[_Island]) -> None:
+        """Reduce islands anew with every junction in; the problems of this call are theirs alone."""
+        self.problems = {}
+        for island in islands:
+            assert island.whole is not None
+            island.reduced = island.whole()
+            island.problems = self._numbers(island.reduced)
 
     def _whole(self, frame: _Frame, touched: list[Touched], wanted: Mapping[int, int]) -> _Island:
         branches = whole_branches(self.circuit, frame.structure, frame.rails, touched)
@@ -272,11 +297,13 @@ class _Work:
         return self._add(reduced)
 
     def _add(self, reduced: Reduced) -> _Island:
-        problems = self.problems
-        numbers = [problems.setdefault(piece.problem, len(problems)) for piece in reduced.pieces]
-        island = _Island(reduced, numbers, UNSOLVED)
+        island = _Island(reduced, self._numbers(reduced), UNSOLVED)
         self.islands.append(island)
         return island
+
+    def _numbers(self, reduced: Reduced) -> list[int]:
+        problems = self.problems
+        return [problems.setdefault(piece.problem, len(problems)) for piece in reduced.pieces]
 
 
 def _find(leader: dict[int, int], group: int) -> int:
