@@ -35,6 +35,26 @@ WITHOUT_POWER: dict[str, Outcome] = {
 Question = tuple[Situation, Look, tuple[Fault, ...]]
 
 
+class View:
+    """One look in one situation; remembers what it shows for each set of faults."""
+
+    __slots__ = ("_known", "_predictor", "look", "situation")
+
+    def __init__(self, predictor: Predictor, situation: Situation, look: Look) -> None:
+        self._predictor, self.situation, self.look = predictor, situation, look
+        self._known: dict[tuple[Fault, ...], Prediction] = {}
+
+    def __contains__(self, faults: tuple[Fault, ...]) -> bool:
+        return faults in self._known
+
+    def predict(self, faults: tuple[Fault, ...]) -> Prediction:
+        """Outcomes if exactly ``faults`` were there."""
+        known = self._known.get(faults)
+        if known is None:
+            known = self._known[faults] = self._predictor.predict(self.situation, self.look, faults)
+        return known
+
+
 class Predictor:
     """Answers questions about one machine. Holds caches; answers do not depend on them."""
 
@@ -54,6 +74,14 @@ class Predictor:
         self._jumpers: dict[str, FaultEffect] = {}
         self._blows: dict[FaultEffect, tuple[str, ...]] = {}
         self._known: dict[Question, Prediction] = {}
+        self._views: dict[tuple[Situation, Look], View] = {}
+
+    def view(self, situation: Situation, look: Look) -> View:
+        """This look in this situation, for many questions about it."""
+        found = self._views.get((situation, look))
+        if found is None:
+            found = self._views[(situation, look)] = View(self, situation, look)
+        return found
 
     def standing_for(self, look: Look, faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
         """The faults that a look takes these for: see ``checks.kin``."""

@@ -110,6 +110,7 @@ class Reads:
             (m.name, c.column, c.row): c.reference for m in wiring.matrices.values() for c in m.cells
         }
         self._regions: dict[tuple[frozenset[str], tuple[FaultEffect, ...]], RegionRead] = {}
+        self._split: dict[tuple[frozenset[str], tuple[FaultEffect, ...]], list[_Region]] = {}
         self._hidden_groups: frozenset[int] | None = None
         self._scanned = self._scan_groups()
 
@@ -170,6 +171,13 @@ class Reads:
 
     def regions(self, contacts: frozenset[str], effects: Iterable[FaultEffect]) -> list[_Region]:
         """Split closed contacts and faults into regions without a common conductor."""
+        key = (contacts, tuple(effects))
+        known = self._split.get(key)
+        if known is None:
+            known = self._split[key] = self._regions_of(*key)
+        return known
+
+    def _regions_of(self, contacts: frozenset[str], effects: Sequence[FaultEffect]) -> list[_Region]:
         model = self.model
         items: list[tuple[frozenset[int], str, FaultEffect | None]] = [
             (model.groups_of_nets(model.part(reference).nets), reference, None) for reference in contacts

@@ -285,9 +285,9 @@ class _Work:
         """Reduce islands anew with every junction in; the problems of this call are theirs alone."""
         self.problems = {}
         for island in islands:
-            assert island.whole is not None
-            island.reduced = island.whole()
-            island.problems = self._numbers(island.reduced)
+            if island.whole is not None:
+                island.reduced = island.whole()
+                island.problems = self._numbers(island.reduced)
 
     def _whole(self, frame: _Frame, touched: list[Touched], wanted: Mapping[int, int]) -> _Island:
         branches = whole_branches(self.circuit, frame.structure, frame.rails, touched)

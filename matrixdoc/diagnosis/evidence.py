@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import cast
 
 from matrixdoc.checks.chart import exchanged
@@ -16,7 +17,7 @@ from matrixdoc.checks.joins import Joins
 from matrixdoc.checks.likelihood import report_probability, slip_probability
 from matrixdoc.checks.model import FaultEffect, alters_only
 from matrixdoc.checks.prediction import Prediction
-from matrixdoc.checks.predictor import Predictor
+from matrixdoc.checks.predictor import Predictor, View
 from matrixdoc.checks.situation import NOT_SURE, Finding, Look, Situation, both_ends
 from matrixdoc.definition.wiring import GROUND
 from matrixdoc.diagnosis.composites import Composite, stretches
@@ -79,6 +80,10 @@ class Evidence:
             min(1.0, JUDGEMENTS / alike[_judgement(f)]) if _judgement(f) else 1.0 for f in self.findings
         )
 
+        self._asked = [_Asked.of(predictor, finding) for finding in self.findings]
+        self._slips = [self._slip(finding) for finding in self.findings]
+        self._usually: frozenset[str] | None = None
+
     def __len__(self) -> int:
         return len(self.findings)
 
@@ -99,21 +104,26 @@ class Evidence:
         return self._anchors.scope(finding.situation, finding.look)
 
     def questions(
-        self, index: int, faults: Iterable[Fault]
+        self, index: int, faults: tuple[Fault, ...]
     ) -> list[tuple[Situation, Look, tuple[Fault, ...]]]:
         """What the predictor must answer for one likelihood."""
-        finding = self.findings[index]
-        asked = []
+        asked: list[tuple[Situation, Look, tuple[Fault, ...]]] = []
+        views = self._asked[index].views
         for _, acting in self.acting(index, faults):
-            asked.append((finding.situation, finding.look, acting))
-            if finding.look.kind == "reads" and _pressed(finding.situation):
-                asked.append((finding.situation.at_rest(), RESTING_LOOK, acting))
+            asked.extend((view.situation, view.look, acting) for view in views if acting not in view)
         return asked
 
-    def acting(self, index: int, faults: Iterable[Fault]) -> list[tuple[float, tuple[Fault, ...]]]:
+    def acting(self, index: int, faults: tuple[Fault, ...]) -> list[tuple[float, tuple[Fault, ...]]]:
         """(probability, faults that still act on finding ``index``): aliases are resolved, outside ones
         left out, and those of repaired parts are gone with the repair's chance of success.
         """
+        if (
+            not self.composites
+            and not self.mended[index]
+            and len(faults) == 1
+            and not self._special(faults[0])
+        ):
+            return [(1.0, faults)]
         stretch = self.stretch[index]
         inside: set[Fault] = set()
         for name in faults:
@@ -131,6 +141,9 @@ class Evidence:
         for share, some in ((duty, inside), (1.0 - duty, inside - {loose})):
             found += [(share * p, left) for p, left in self._after_repairs(index, tuple(sorted(some)))]
         return found
+
+    def _special(self, fault: Fault) -> bool:
+        return fault.part == OUTSIDE or self._draws_anew(fault)
 
     def _draws_anew(self, fault: Fault) -> bool:
         entry = self.predictor.model.possible.get(fault)
@@ -168,7 +181,10 @@ class Evidence:
             and self.findings[index].situation.power
             and len(self.acting(index, faults)) == 1
         ]
-        questions = [self.questions(index, faults)[0] for index, faults in bounded]
+        questions = [
+            (self.findings[index].situation, self.findings[index].look, self.acting(index, faults)[0][1])
+            for index, faults in bounded
+        ]
         hopeless = set()
         for (index, faults), off in zip(bounded, self.predictor.brightest_off(questions), strict=True):
             finding = self.findings[index]
@@ -180,7 +196,10 @@ class Evidence:
 
     def slip(self, index: int) -> float:
         """Chance that finding ``index`` was reported wrongly."""
-        meter = self.findings[index].look.kind in ("meter", "fuse")
+        return self._slips[index]
+
+    def _slip(self, finding: Finding) -> float:
+        meter = finding.look.kind in ("meter", "fuse")
         return self.settings.meter_slip_rate if meter else self.settings.slip_rate
 
     def likelihood(self, index: int, faults: tuple[Fault, ...]) -> float:
@@ -198,11 +217,11 @@ class Evidence:
 
     def _report(self, index: int, acting: tuple[Fault, ...]) -> float:
         finding = self.findings[index]
-        prediction = self.predictor.predict(finding.situation, finding.look, acting)
+        asked = self._asked[index]
+        prediction = asked.view.predict(acting)
         resting: frozenset[str] = frozenset()
-        if finding.look.kind == "reads" and _pressed(finding.situation):
-            rest = finding.situation.at_rest()
-            outcome = self.predictor.predict(rest, RESTING_LOOK, acting)[0][0]
+        if asked.rest is not None:
+            outcome = asked.rest.predict(acting)[0][0]
             if isinstance(outcome, frozenset):
                 resting = outcome
         return report_probability(
@@ -247,8 +266,28 @@ class Evidence:
 
     def _usual(self) -> frozenset[str]:
         """Switches that read at rest on the healthy machine."""
-        outcome = self.predictor.predict(Situation(), RESTING_LOOK, ())[0][0]
-        return outcome if isinstance(outcome, frozenset) else frozenset()
+        if self._usually is None:
+            outcome = self.predictor.predict(Situation(), RESTING_LOOK, ())[0][0]
+            self._usually = outcome if isinstance(outcome, frozenset) else frozenset()
+        return self._usually
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What a finding asks the predictor: its look, and for a press what reads at rest."""
+
+    view: View
+    rest: View | None
+
+    @property
+    def views(self) -> tuple[View, ...]:
+        return (self.view,) if self.rest is None else (self.view, self.rest)
+
+    @staticmethod
+    def of(predictor: Predictor, finding: Finding) -> _Asked:
+        pressed = finding.look.kind == "reads" and _pressed(finding.situation)
+        rest = predictor.view(finding.situation.at_rest(), RESTING_LOOK) if pressed else None
+        return _Asked(predictor.view(finding.situation, finding.look), rest)
 
 
 def _pressed(situation: Situation) -> bool:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
 
 from matrixdoc.checks.model import MachineModel
 from matrixdoc.checks.wording import finding_words, part_words
@@ -11,6 +14,8 @@ from matrixdoc.diagnosis.analysis import Analysis
 from matrixdoc.diagnosis.results import Cause, ExplainedFinding, FaultName, Reason
 from matrixdoc.diagnosis.suspects import Suspect
 from matrixdoc.faults.priors import Fault
+
+Array = NDArray[np.float64]
 
 LEAST_BITS = 0.1
 PROVEN = 0.1
@@ -28,33 +33,50 @@ def fault_words(model: MachineModel, fault: Fault) -> str:
     return f"{part_words(model.part(fault.part))}: {fault.mode}"
 
 
-def reasons(
-    analysis: Analysis, faults: tuple[Fault, ...], rest: Sequence[Suspect], background: tuple[Fault, ...] = ()
-) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
-    """Findings that speak for and against a cause, strongest first.
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """Likelihood of every finding under every suspect of some causes, each beside the background.
 
-    Bits are log2 of the finding's likelihood under the cause over its mean under the other
-    suspects of the complaint and the healthy machine, weighted by their probabilities. ``background``
-    are the likeliest faults of other complaints, there in any case.
+    ``background`` are the likeliest faults of other complaints, there in any case; ``alone`` holds
+    the likelihoods of the findings (findings,) under them, ``given`` (suspects, findings) with each
+    suspect, ``share`` (suspects,) the suspects' probabilities.
     """
-    for_, against = [], []
-    wiring = analysis.evidence.predictor.model.circuit.wiring
-    total = sum(s.probability for s in rest)
-    for index, finding in enumerate(analysis.evidence.findings):
-        own = analysis.likelihood(index, _with(faults, background))
-        healthy_share = max(0.02, 1.0 - total)
-        other = healthy_share * analysis.likelihood(index, background)
-        for suspect in rest:
-            other += suspect.probability * analysis.likelihood(index, _with(suspect.faults, background))
-        other /= healthy_share + total
-        bits = math.log2(own / other)
-        if bits > LEAST_BITS:
-            for_.append(Reason(finding_words(wiring, finding), bits))
-        elif bits < -LEAST_BITS:
-            against.append(Reason(finding_words(wiring, finding), bits))
-    for_.sort(key=lambda r: -r.bits)
-    against.sort(key=lambda r: r.bits)
-    return tuple(for_), tuple(against)
+
+    words: tuple[str, ...]
+    alone: Array
+    given: Array
+    share: Array
+
+    @staticmethod
+    def of(analysis: Analysis, suspects: Sequence[Suspect], background: tuple[Fault, ...]) -> _Table:
+        findings = analysis.evidence.findings
+        wiring = analysis.evidence.predictor.model.circuit.wiring
+        indices = range(len(findings))
+        sets = [_with(suspect.faults, background) for suspect in suspects]
+        given = [[analysis.likelihood(index, faults) for index in indices] for faults in sets]
+        return _Table(
+            tuple(finding_words(wiring, finding) for finding in findings),
+            np.array([analysis.likelihood(index, background) for index in indices]),
+            np.array(given).reshape(len(suspects), len(findings)),
+            np.array([suspect.probability for suspect in suspects]),
+        )
+
+    def reasons(self, first: int, last: int) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
+        """Findings that speak for and against the cause of suspects ``first`` to before ``last``.
+
+        Strongest first. Bits are log2 of the finding's likelihood under its first suspect over its mean
+        under all suspects of other causes and the healthy machine, weighted by their probabilities.
+        """
+        rest = self.share.copy()
+        rest[first:last] = 0.0
+        total = float(rest.sum())
+        healthy = max(0.02, 1.0 - total)
+        other = (healthy * self.alone + rest @ self.given) / (healthy + total)
+        bits = np.log2(self.given[first] / other).tolist()
+        both = list(zip(self.words, bits, strict=True))
+        for_ = sorted((Reason(w, b) for w, b in both if b > LEAST_BITS), key=lambda r: -r.bits)
+        against = sorted((Reason(w, b) for w, b in both if b < -LEAST_BITS), key=lambda r: r.bits)
+        return tuple(for_), tuple(against)
 
 
 def _proven(analysis: Analysis, fault: Fault) -> bool:
@@ -78,7 +100,8 @@ def build_causes(
     """One :class:`Cause` for each group of suspects that no check separates."""
     model = analysis.evidence.predictor.model
     causes = []
-    every = [s for group in groups for s in group]
+    table = _Table.of(analysis, [s for group in groups for s in group], background)
+    start = 0
     for rank, group in enumerate(groups, start=1):
         leader = group[0]
         probability = min(1.0, sum(s.probability for s in group))
@@ -90,8 +113,8 @@ def build_causes(
         if done:
             proven = all(_proven(analysis, f) for f in leader.faults)
             title += f" [{done[0]}, {'proven by a look since' if proven else 'not yet proven'}]"
-        rest = [s for s in every if s not in group]
-        for_, against = reasons(analysis, leader.faults, rest, background)
+        for_, against = table.reasons(start, start + len(group))
+        start += len(group)
         entry = model.possible[leader.faults[0]]
         causes.append(
             Cause(

@@ -11,21 +11,29 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
 from matrixdoc.circuit.kinds import load_kind_table
 from matrixdoc.circuit.patch import Patch
 from matrixdoc.definition.wiring import Part
-from matrixdoc.faults.catalogue import Action, Catalogue, CatalogueError, Cost, KindFaults, Mode
+from matrixdoc.faults.catalogue import (
+    Action,
+    Catalogue,
+    CatalogueError,
+    ConditionRule,
+    Cost,
+    KindFaults,
+    Mode,
+)
 from matrixdoc.faults.conditions import CircuitWithBridges, ConditionError, ServiceConditions
 
 _STEPS = 200
 _RELATIVE_ERROR = 1e-14
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class Fault:
+class Fault(NamedTuple):
     """One part in one failure mode."""
 
     part: str
@@ -61,9 +69,14 @@ class PossibleFault:
 
 
 def mode_rates(
-    circuit: CircuitWithBridges, catalogue: Catalogue, conditions: ServiceConditions
+    circuit: CircuitWithBridges,
+    catalogue: Catalogue,
+    conditions: ServiceConditions,
+    rows: Rows | None = None,
 ) -> dict[Fault, float]:
     """The relative rate of every fault of the machine, conditions included, in order of parts.
+
+    ``rows`` are the :func:`part_rows` of the machine, where they are at hand.
 
     Raises:
         CatalogueError: a part's kind has no row in the catalogue.
@@ -72,16 +85,32 @@ def mode_rates(
     rules = [rule for rule in catalogue.conditions if conditions.applies(rule.name)]
     near = {rule.name: conditions.near(circuit, rule.name) for rule in rules if rule.near}
     rates: dict[Fault, float] = {}
-    for part in _parts(circuit).values():
-        row, role = catalogue.faults_of(part, circuit.wiring)
+    fitting: dict[tuple[str, str], list[ConditionRule]] = {}
+    for reference, (row, role) in (rows or part_rows(circuit, catalogue)).items():
         for mode in row.modes:
             rate = row.rate * role * mode.share
-            for rule in rules:
-                here = not rule.near or part.reference in near[rule.name]
-                if here and rule.fits(row.kind, mode.name):
+            key = (row.kind, mode.name)
+            if key not in fitting:
+                fitting[key] = [rule for rule in rules if rule.fits(*key)]
+            for rule in fitting[key]:
+                if not rule.near or reference in near[rule.name]:
                     rate *= rule.factor
-            rates[Fault(part.reference, mode.name)] = rate
+            rates[Fault(reference, mode.name)] = rate
     return rates
+
+
+Rows = Mapping[str, tuple[KindFaults, float]]
+"""For each part, latent bridges included: its row of the catalogue and the factor of its role."""
+
+
+def part_rows(circuit: CircuitWithBridges, catalogue: Catalogue) -> Rows:
+    """How each part of the machine can fail.
+
+    Raises:
+        CatalogueError: a part's kind has no row in the catalogue.
+    """
+    wiring = circuit.wiring
+    return {name: catalogue.faults_of(part, wiring) for name, part in _parts(circuit).items()}
 
 
 def possible_faults(
@@ -104,16 +133,16 @@ def possible_faults(
             number of parts.
     """
     conditions = conditions or ServiceConditions()
-    rates = mode_rates(circuit, catalogue, conditions)
+    rows = part_rows(circuit, catalogue)
+    rates = mode_rates(circuit, catalogue, conditions, rows)
     part_rate: dict[str, float] = {}
     for fault, rate in rates.items():
         part_rate[fault.part] = part_rate.get(fault.part, 0.0) + rate
     scale = _scale(np.array(list(part_rate.values())), conditions.expected_faults)
     parts = _parts(circuit)
     found: dict[Fault, PossibleFault] = {}
-    rows = {name: catalogue.faults_of(part, circuit.wiring)[0] for name, part in parts.items()}
     for fault, rate in rates.items():
-        row = rows[fault.part]
+        row = rows[fault.part][0]
         mode = row.mode(fault.mode)
         share = rate / part_rate[fault.part]
         broken = scale * part_rate[fault.part]
