@@ -57,9 +57,11 @@ def main() -> None:
     rows.append(("python -c pass, for comparison", start_up_ms("-c", "pass"), ""))
 
     from matrixdoc.case.case import Case
+    from matrixdoc.cli.main import collect_seldom
     from matrixdoc.checks.situation import ALL_LAMPS, Finding, Look, Situation
     from matrixdoc.definition.library import load_machine
 
+    collect_seldom()  # as the command does
     load_machine(name)
     rows.append(("load the definition", median_ms(lambda: load_machine(name)), "150"))
     wiring = load_machine(name)
