@@ -232,30 +232,41 @@ def _worths(
     first = problem.first
     columns = np.array(findings, dtype=np.intp)
     here = set(findings)
-    # Ratios are taken in logarithms: with many findings the products underflow.
-    base_here = base[columns]
-    log_base = np.log(base_here)
     size = len(problem.state_of)
     result = _Worths(np.zeros(size), np.zeros(size), {}, {})
-    for v in variables:
-        span = slice(first[v], first[v + 1])
-        some = rows[span][:, columns]
-        differs = np.abs(some - base_here) > SAME * np.maximum(some, base_here)
-        forced = _forced(problem, v, variables) & here
-        touched = columns[differs.any(axis=0)]
+    if not variables:
+        return result
+    counts = np.array([first[v + 1] - first[v] for v in variables])
+    states = np.concatenate([np.arange(first[v], first[v + 1]) for v in variables])
+    starts = np.concatenate(([0], np.cumsum(counts)[:-1]))
+    # Ratios are taken in logarithms: with many findings the products underflow.
+    some = rows[np.ix_(states, columns)]
+    base_here = base[columns]
+    differs = np.abs(some - base_here) > SAME * np.maximum(some, base_here)
+    gain = np.exp((np.log(some) - np.log(base_here)).sum(axis=1))
+    probability = problem.probability[states]
+    worth = (np.add.reduceat(probability * gain, starts) / problem.healthy[list(variables)]).tolist()
+    changes = np.logical_or.reduceat(differs, starts, axis=0)
+    touching = changes.any(axis=1).tolist()
+    linked = problem.least_share <= 0.0 or bool(problem.pairs)
+    for place, v in enumerate(variables):
+        forced = _forced(problem, v, variables) & here if linked else set()
+        touched = columns[changes[place]] if touching[place] else _NONE
         if forced:
             touched = np.array(sorted(set(map(int, touched)) | forced), dtype=np.intp)
+        span = slice(first[v], first[v + 1])
         if len(touched) == 0:
             result.prior[span] = problem.probability[span]
             continue
-        gain = np.exp((np.log(some) - log_base).sum(axis=1))
-        best = gain
+        own = slice(int(starts[place]), int(starts[place] + counts[place]))
+        best = worth[place]
         if forced and problem.least_share > 0.0:
             unexplained = np.prod(1.0 / np.minimum(1.0, base[sorted(forced)] + 0.05))
-            best = np.maximum(gain, 0.02 * unexplained)
+            raised = np.maximum(gain[own], 0.02 * unexplained)
+            best = float((probability[own] * raised).sum()) / float(problem.healthy[v])
         result.relevant[v] = touched
-        result.worth[v] = float((problem.probability[span] * best).sum()) / problem.healthy[v]
-        result.alone[span] = problem.probability[span] * gain / problem.healthy[v]
+        result.worth[v] = best
+        result.alone[span] = probability[own] * gain[own] / problem.healthy[v]
     return result
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -40,8 +40,7 @@ class Fault(NamedTuple):
     mode: str
 
 
-@dataclass(frozen=True, slots=True)
-class PossibleFault:
+class PossibleFault(NamedTuple):
     """A fault with what it means here.
 
     ``probability`` is that of the fault on arrival; ``odds`` is its ratio to the same part being
