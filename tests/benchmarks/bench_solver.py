@@ -19,6 +19,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from matrixdoc.circuit.deck import node_name, spice_deck
 from matrixdoc.circuit.netlist import Instant, Solver, build_circuit, operating_points
 from matrixdoc.circuit.patch import Patch
+from matrixdoc.cli.main import collect_seldom
 from tests.circuit.wirings import lamp_matrix, switch_matrix
 
 ROWS = tuple(f"switch/R{r}/board" for r in range(1, 9))
@@ -85,6 +86,7 @@ def theirs(wiring, instants: list[Instant]) -> tuple[float, float, list[list[flo
 
 def main(count: int) -> None:
     """Print the figures."""
+    collect_seldom()  # as the command does
     wiring = switch_matrix(8, 8).build()
     circuit = build_circuit(wiring)
     print(f"8x8 switch matrix: {len(circuit.parts)} parts, {len(circuit.net_names)} nets; {count} points")
