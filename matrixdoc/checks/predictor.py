@@ -138,7 +138,7 @@ class Predictor:
         unknown = [e for e in (self.model.effects[f] for f in asked) if e not in self._blows]
         self._blows.update(self.fuses.blown_by(unknown))
         if self.optos.pairs:
-            self._prepare_optos(questions)
+            self.prepare_optos(questions)
         wanted: dict[str, list[Any]] = {"reads": [], "lamps": [], "coils": [], "fuses": [], "meter": []}
         for question in questions:
             situation, look, named = as_wired(*question)
@@ -152,7 +152,7 @@ class Predictor:
             if keys:
                 getattr(self, door).prepare(keys)
 
-    def _prepare_optos(self, questions: Sequence[Question]) -> None:
+    def prepare_optos(self, questions: Sequence[Question]) -> None:
         """What the optical pairs do decides which contacts a scan sees: it is worked out first."""
         wanted = []
         for question in questions:

@@ -25,6 +25,10 @@ EVERY = "*"
 MOST_COINS = 3
 
 
+Phase = tuple[str, str] | None
+"""A column of a matrix whose turn it is (matrix, line), or none of those at hand."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Input:
     """One sensor and the matrix row it reads (direct inputs: no matrix)."""
@@ -46,7 +50,11 @@ class RegionRead:
 
 
 @dataclass(frozen=True, slots=True)
-class _Region:
+class Region:
+    """Closed contacts and faults without a conductor in common with others, with the inputs and the
+    columns that they bear on.
+    """
+
     contacts: frozenset[str]
     effects: tuple[FaultEffect, ...]
     inputs: tuple[str, ...]
@@ -109,10 +117,21 @@ class Reads:
         self.cell_names = {
             (m.name, c.column, c.row): c.reference for m in wiring.matrices.values() for c in m.cells
         }
+        self.phase_of = self._phases_of()
         self._regions: dict[tuple[frozenset[str], tuple[FaultEffect, ...]], RegionRead] = {}
-        self._split: dict[tuple[frozenset[str], tuple[FaultEffect, ...]], list[_Region]] = {}
+        self._split: dict[tuple[frozenset[str], tuple[FaultEffect, ...]], list[Region]] = {}
         self._hidden_groups: frozenset[int] | None = None
         self._scanned = self._scan_groups()
+
+    def _phases_of(self) -> dict[str, Phase]:
+        """For each place of a matrix, the phase that reads it; no column for a direct switch."""
+        found: dict[str, Phase] = {e.switch: None for e in self.inputs.values() if not e.matrix}
+        for matrix in self.model.circuit.wiring.matrices.values():
+            if matrix.device == "switch":
+                first = self.strobed_first[matrix.name]
+                for cell in matrix.cells:
+                    found[cell.reference] = (matrix.name, cell.column if first else cell.row)
+        return found
 
     def _scan_groups(self) -> frozenset[int]:
         """Net groups of all that is scanned: lines, cells, inputs and contacts."""
@@ -169,7 +188,7 @@ class Reads:
                 found.add(group)
         return frozenset(found)
 
-    def regions(self, contacts: frozenset[str], effects: Iterable[FaultEffect]) -> list[_Region]:
+    def regions(self, contacts: frozenset[str], effects: Iterable[FaultEffect]) -> list[Region]:
         """Split closed contacts and faults into regions without a common conductor."""
         key = (contacts, tuple(effects))
         known = self._split.get(key)
@@ -177,7 +196,7 @@ class Reads:
             known = self._split[key] = self._regions_of(*key)
         return known
 
-    def _regions_of(self, contacts: frozenset[str], effects: Sequence[FaultEffect]) -> list[_Region]:
+    def _regions_of(self, contacts: frozenset[str], effects: Sequence[FaultEffect]) -> list[Region]:
         model = self.model
         items: list[tuple[frozenset[int], str, FaultEffect | None]] = [
             (model.groups_of_nets(model.part(reference).nets), reference, None) for reference in contacts
@@ -219,8 +238,8 @@ class Reads:
         rows = zip(self.points.rails(()), self.points.rails(faults), strict=True)
         return any(here != there for here, there in rows if here[0] in feeding)
 
-    def _region(self, gathered: _Gathered, whole: Sequence[FaultEffect]) -> _Region:
-        return _Region(
+    def _region(self, gathered: _Gathered, whole: Sequence[FaultEffect]) -> Region:
+        return Region(
             frozenset(gathered.contacts),
             tuple(sorted([*gathered.effects, *whole], key=lambda e: e.fault)),
             tuple(sorted(n for g in gathered.groups for n in self.input_groups.get(g, ()))),
@@ -229,23 +248,29 @@ class Reads:
 
     # -- solving -----------------------------------------------------------------------------
 
-    def _requests(self, region: _Region) -> tuple[list[tuple[str, str] | None], list[PointRequest]]:
+    def phases(self, region: Region) -> list[Phase]:
+        """The phases of the scan in which the region reads differently: those of its columns, and any
+        other column's (None).
+        """
+        return [*region.columns, None]
+
+    def requests(self, region: Region, phases: Sequence[Phase]) -> list[PointRequest]:
+        """What to solve for the inputs of a region in these phases."""
         rails = self.points.rails(region.effects)
         # What a fault does to an optical pair is in the contacts already.
         analog = tuple(e for e in region.effects if e.analog and (e.groups & self._scanned or e.supply))
         sensors = {self.inputs[n].sensor.net: self.inputs[n].sensor for n in region.inputs}
         levels = tuple((net, (sensor.low_v, sensor.high_v)) for net, sensor in sensors.items())
         nets = tuple(dict.fromkeys(self.inputs[n].sensor.net for n in region.inputs))
-        phases: list[tuple[str, str] | None] = [*region.columns, None]
         drives = [self.columns[key].drive for key in region.columns]
         requests = []
         for phase in phases:
             commanded = {self.columns[phase].drive} if phase else frozenset()
             active = region.contacts | active_outputs(self.model, drives, commanded, region.effects)
             requests.append(PointRequest(frozenset(active), analog, rails, nets, levels=levels))
-        return phases, requests
+        return requests
 
-    def _level(self, name: str, point: OperatingPoint, region: _Region) -> bool | None:
+    def _level(self, name: str, point: OperatingPoint, region: Region) -> bool | None:
         """Whether input ``name`` reads closed; None where nobody can say."""
         sensor = self.inputs[name].sensor
         touching = {e.part.reference: e.patch for e in region.effects if e.signal}
@@ -268,9 +293,8 @@ class Reads:
                 state = None if sensor.floating == "undefined" else sensor.floating == sensor.closed_reads
         return state
 
-    def _read(
-        self, region: _Region, phases: Sequence[tuple[str, str] | None], points: Sequence[OperatingPoint]
-    ) -> RegionRead:
+    def read(self, region: Region, phases: Sequence[Phase], points: Sequence[OperatingPoint]) -> RegionRead:
+        """What the inputs of a region read in these phases, from their operating points."""
         closed: set[str] = set()
         coins: dict[str, set[str]] = {}
         inside = set(region.columns)
@@ -298,7 +322,7 @@ class Reads:
 
     def prepare(self, wanted: Iterable[tuple[frozenset[str], tuple[FaultEffect, ...]]]) -> None:
         """Solve all regions of many (closed contacts, faults) pairs in one batch."""
-        todo: dict[tuple[frozenset[str], tuple[FaultEffect, ...]], _Region] = {}
+        todo: dict[tuple[frozenset[str], tuple[FaultEffect, ...]], Region] = {}
         for contacts, effects in wanted:
             for region in self.regions(contacts, effects):
                 key = (region.contacts, region.effects)
@@ -309,12 +333,13 @@ class Reads:
         spans = []
         requests: list[PointRequest] = []
         for key, region in todo.items():
-            phases, some = self._requests(region)
+            phases = self.phases(region)
+            some = self.requests(region, phases)
             spans.append((key, region, phases, len(requests)))
             requests.extend(some)
         points = self.points.solve(requests)
         for key, region, phases, start in spans:
-            self._regions[key] = self._read(region, phases, points[start : start + len(phases)])
+            self._regions[key] = self.read(region, phases, points[start : start + len(phases)])
 
     def contacts(self, held: Sequence[str], effects: Sequence[FaultEffect]) -> frozenset[str]:
         """Contacts that conduct: held ones and normally closed ones, as their faults allow."""

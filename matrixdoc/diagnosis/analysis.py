@@ -23,14 +23,12 @@ from matrixdoc.diagnosis.composites import (
     there_now,
 )
 from matrixdoc.diagnosis.contenders import contending_singles
-from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault
+from matrixdoc.diagnosis.evidence import ABNORMAL, OUTSIDE, Evidence, outside_fault
 from matrixdoc.diagnosis.posterior import CUT_BESIDE, Posterior, State, Variable, posterior
 from matrixdoc.diagnosis.variables import build_variables
 from matrixdoc.faults.catalogue import CascadeRule
 from matrixdoc.faults.priors import Fault
 
-ABNORMAL = 0.3
-"""A finding less likely than this on the healthy machine is part of a complaint."""
 EXPLAINS = 4.0
 """A fault explains a finding when it makes it this many times likelier."""
 CLOSE = 0.02

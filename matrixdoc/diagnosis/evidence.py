@@ -13,12 +13,13 @@ from dataclasses import dataclass
 from typing import cast
 
 from matrixdoc.checks.chart import exchanged
+from matrixdoc.checks.glance import Asked, cannot_show, worth_a_glance
 from matrixdoc.checks.joins import Joins
 from matrixdoc.checks.likelihood import report_probability, slip_probability
 from matrixdoc.checks.model import FaultEffect, alters_only
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.predictor import Predictor, View
-from matrixdoc.checks.situation import NOT_SURE, Finding, Look, Situation, both_ends
+from matrixdoc.checks.situation import NO_LOGIC, NOT_SURE, Finding, Look, Situation, both_ends
 from matrixdoc.definition.wiring import GROUND
 from matrixdoc.diagnosis.composites import Composite, stretches
 from matrixdoc.diagnosis.settings import Settings
@@ -33,6 +34,8 @@ def outside_fault(group: int) -> Fault:
     return Fault(OUTSIDE, str(group))
 
 
+ABNORMAL = 0.3
+"""A finding less likely than this on the healthy machine is part of a complaint."""
 HELPS = 1.01
 """A fault helps with a finding that it makes this many times likelier than the healthy machine."""
 
@@ -171,28 +174,61 @@ class Evidence:
         """Those (finding, faults) that may make their finding likelier than the healthy machine does.
 
         The others are told by bounds that cost less than the likelihood itself: a dark lamp is not
-        explained by what leaves it lit in its own phases.
+        explained by what leaves it lit in its own phases, nor a switch that does not read by what lets it
+        read in its own column. Only findings that the healthy machine does not explain are bounded: what
+        a fault contradicts has to be known.
         """
-        bounded = [
-            (index, faults)
-            for index, faults in wanted
-            if self.findings[index].look.kind == "lamp"
-            and self.findings[index].outcome == "off"
-            and self.findings[index].situation.power
-            and len(self.acting(index, faults)) == 1
-        ]
+        lamps: list[tuple[int, tuple[Fault, ...]]] = []
+        scans: list[tuple[int, tuple[Fault, ...]]] = []
+        for index, faults in wanted:
+            finding = self.findings[index]
+            if not finding.situation.power or healthy[index] >= ABNORMAL ** self.weights[index]:
+                continue
+            if len(self.acting(index, faults)) != 1:
+                continue
+            if finding.look.kind == "lamp" and finding.outcome == "off":
+                lamps.append((index, faults))
+            elif finding.look.kind == "reads" and isinstance(finding.outcome, frozenset):
+                scans.append((index, faults))
+        hopeless = self._stays_lit(lamps, healthy) | self._cannot_read(scans, healthy)
+        return [one for one in wanted if one not in hopeless]
+
+    def _stays_lit(
+        self, wanted: Sequence[tuple[int, tuple[Fault, ...]]], healthy: Sequence[float]
+    ) -> set[tuple[int, tuple[Fault, ...]]]:
         questions = [
             (self.findings[index].situation, self.findings[index].look, self.acting(index, faults)[0][1])
-            for index, faults in bounded
+            for index, faults in wanted
         ]
-        hopeless = set()
-        for (index, faults), off in zip(bounded, self.predictor.brightest_off(questions), strict=True):
+        found = set()
+        for (index, faults), off in zip(wanted, self.predictor.brightest_off(questions), strict=True):
             finding = self.findings[index]
             prediction = (("off", off), ("normal", 1.0 - off))
             most = report_probability(finding.look, prediction, finding.outcome, self.slip(index))
             if most ** self.weights[index] <= HELPS * healthy[index]:
-                hopeless.add((index, faults))
-        return [one for one in wanted if one not in hopeless]
+                found.add((index, faults))
+        return found
+
+    def _cannot_read(
+        self, wanted: Sequence[tuple[int, tuple[Fault, ...]]], healthy: Sequence[float]
+    ) -> set[tuple[int, tuple[Fault, ...]]]:
+        usual = self._usual()
+        kept: list[tuple[int, tuple[Fault, ...]]] = []
+        asked: list[Asked] = []
+        for index, faults in wanted:
+            situation, seen = self.findings[index].situation, self.findings[index].outcome
+            if not isinstance(seen, frozenset) or NO_LOGIC in seen:
+                continue
+            slip = slip_probability(self.findings[index].look, seen, situation.held, usual) * self.slip(index)
+            if slip ** self.weights[index] > HELPS * healthy[index]:
+                continue
+            if not worth_a_glance(self.predictor, situation):
+                continue
+            about = frozenset(situation.held) | (seen ^ usual)
+            kept.append((index, faults))
+            asked.append(Asked(situation, self.acting(index, faults)[0][1], seen, about))
+        gone = cannot_show(self.predictor, asked)
+        return {one for one, out in zip(kept, gone, strict=True) if out}
 
     def slip(self, index: int) -> float:
         """Chance that finding ``index`` was reported wrongly."""
