@@ -246,7 +246,7 @@ def _worths(
     gain = np.exp((np.log(some) - np.log(base_here)).sum(axis=1))
     probability = problem.probability[states]
     worth = (np.add.reduceat(probability * gain, starts) / problem.healthy[list(variables)]).tolist()
-    changes: npt.NDArray[np.bool_] = np.logical_or.reduceat(differs, starts, axis=0)
+    changes = np.add.reduceat(differs.astype(np.intp), starts, axis=0) > 0
     touching = changes.any(axis=1).tolist()
     linked = problem.least_share <= 0.0 or bool(problem.pairs)
     for place, v in enumerate(variables):
