@@ -246,12 +246,12 @@ def _worths(
     gain = np.exp((np.log(some) - np.log(base_here)).sum(axis=1))
     probability = problem.probability[states]
     worth = (np.add.reduceat(probability * gain, starts) / problem.healthy[list(variables)]).tolist()
-    changes = np.add.reduceat(differs.astype(np.intp), starts, axis=0) > 0
-    touching = changes.any(axis=1).tolist()
+    changes: Array = np.add.reduceat(differs.astype(np.float64), starts, axis=0)
+    touching = (changes.max(axis=1) > 0.0).tolist()
     linked = problem.least_share <= 0.0 or bool(problem.pairs)
     for place, v in enumerate(variables):
         forced = _forced(problem, v, variables) & here if linked else set()
-        touched = columns[changes[place]] if touching[place] else _NONE
+        touched = columns[changes[place] > 0.0] if touching[place] else _NONE
         if forced:
             touched = np.array(sorted(set(map(int, touched)) | forced), dtype=np.intp)
         span = slice(first[v], first[v + 1])

@@ -57,8 +57,8 @@ def main() -> None:
     rows.append(("python -c pass, for comparison", start_up_ms("-c", "pass"), ""))
 
     from matrixdoc.case.case import Case
-    from matrixdoc.cli.main import collect_seldom
     from matrixdoc.checks.situation import ALL_LAMPS, Finding, Look, Situation
+    from matrixdoc.cli.main import collect_seldom
     from matrixdoc.definition.library import load_machine
 
     collect_seldom()  # as the command does
