@@ -124,14 +124,17 @@ class Lamps:
         return known
 
     def _request(
-        self, lamp: str, commanded: frozenset[str], effects: tuple[FaultEffect, ...]
+        self,
+        matrix: str,
+        elements: tuple[str, ...],
+        commanded: frozenset[str],
+        effects: tuple[FaultEffect, ...],
     ) -> PointRequest:
-        matrix = self.model.circuit.wiring.lamps[lamp].matrix
         drives = self._drives(matrix)
         active = active_outputs(self.model, drives, commanded, effects)
         rails = self.points.rails_for(effects, self._groups(matrix))
         analog = tuple(e for e in effects if e.analog)
-        return PointRequest(frozenset(active), analog, rails, parts=(self.element[lamp],))
+        return PointRequest(frozenset(active), analog, rails, parts=elements)
 
     def _needed(self, lamp: str, pattern: Pattern, effects: tuple[FaultEffect, ...]) -> list[int]:
         """Phases that faults can change for this lamp.
@@ -183,22 +186,29 @@ class Lamps:
                 self._healthy[(lamp, pattern)] = tuple(values[n] for n in sorted(values))
 
     def _phase_strengths(self, rows: Sequence[tuple[Key, int]]) -> dict[Key, dict[int, float]]:
-        """For each key: its strength in each phase that was asked for, times the phase's share."""
-        wiring = self.model.circuit.wiring
+        """For each key: its strength in each phase that was asked for, times the phase's share.
+
+        Lamps that are looked at in the same phase under the same faults are one circuit.
+        """
+        lamps = self.model.circuit.wiring.lamps
+        together: dict[tuple[str, Pattern, tuple[FaultEffect, ...], int], list[str]] = {}
+        for (lamp, pattern, effects), number in dict.fromkeys(rows):
+            together.setdefault((lamps[lamp].matrix, pattern, effects, number), []).append(lamp)
         requests: list[PointRequest] = []
-        shares: list[float] = []
-        for (lamp, pattern, effects), number in rows:
-            share, commanded = self.phases(wiring.lamps[lamp].matrix, pattern)[number]
-            shares.append(share)
-            requests.append(self._request(lamp, commanded, effects))
+        for (matrix, pattern, effects, number), some in together.items():
+            elements = tuple(self.element[lamp] for lamp in some)
+            commanded = self.phases(matrix, pattern)[number][1]
+            requests.append(self._request(matrix, elements, commanded, effects))
         points = self.points.solve(requests)
         found: dict[Key, dict[int, float]] = {}
-        for (key, number), share, request, point in zip(rows, shares, requests, points, strict=True):
+        for (key, some), request, point in zip(together.items(), requests, points, strict=True):
+            matrix, pattern, effects, number = key
+            share = self.phases(matrix, pattern)[number][0]
             patches = {e.part.reference: e.patch for e in request.effects}
-            element = self.element[key[0]]
-            amps = point.amps.get(element, 0.0)
-            strength = self._strength_of(element, amps, patches)
-            found.setdefault(key, {})[number] = share * strength
+            for lamp in some:
+                element = self.element[lamp]
+                strength = self._strength_of(element, point.amps.get(element, 0.0), patches)
+                found.setdefault((lamp, pattern, effects), {})[number] = share * strength
         return found
 
     def _strength_of(self, element: str, amps: float, patches: Mapping[str, Patch]) -> float:
