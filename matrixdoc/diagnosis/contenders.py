@@ -31,6 +31,8 @@ class _Field:
     healthy: Sequence[float]
     single: dict[Fault, dict[int, float]] = field(default_factory=dict)
     best: dict[Helped, float] = field(default_factory=dict)
+    no_help: dict[Fault, set[int]] = field(default_factory=dict)
+    """Findings that a bound ruled out for a fault, by fault."""
 
     def odds(self, fault: Fault) -> float:
         return math.log(self.evidence.predictor.model.possible[fault].odds + 1e-300)
@@ -48,6 +50,8 @@ class _Field:
         """Likelihoods of (finding, fault) pairs, but for those that a cheaper bound rules out."""
         pairs = [(f, (fault,)) for f, fault in wanted]
         left: list[tuple[int, tuple[Fault, ...]]] = self.evidence.promising(list(pairs), self.healthy)
+        for f, (fault,) in set(pairs).difference(left):
+            self.no_help.setdefault(fault, set()).add(f)
         self.evidence.prepare(left)
         for f, (fault,) in left:
             self.single.setdefault(fault, {})[f] = self.evidence.likelihood(f, (fault,))
@@ -124,5 +128,6 @@ def contending_singles(
 
 def _limit(state: _Field, fault: Fault, here: Sequence[int]) -> float:
     """The best score that a fault can still have: whatever was not worked out is taken as certain."""
-    values = state.single.get(fault, {})
-    return state.odds(fault) + sum(math.log(values.get(f, 1.0) / state.healthy[f]) for f in here)
+    values, out = state.single.get(fault, {}), state.no_help.get(fault, set())
+    left = (f for f in here if f not in out)
+    return state.odds(fault) + sum(math.log(values.get(f, 1.0) / state.healthy[f]) for f in left)
