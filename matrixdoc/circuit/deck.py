@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from matrixdoc.circuit.elements import Circuit, Instant, RawBranch
-from matrixdoc.circuit.islands import LEAD_PART, net_number, touched_parts
 from matrixdoc.circuit.newton import G_MIN
 from matrixdoc.circuit.rails import rail_state, whole_branches
 from matrixdoc.circuit.structure import structure_of
+from matrixdoc.circuit.touched import LEAD_PART, net_number, touched_parts
 
 
 def node_name(circuit: Circuit, net: str) -> str:

@@ -7,19 +7,13 @@ from dataclasses import dataclass, field
 from functools import partial
 
 from matrixdoc.circuit.elements import Circuit, Instant, OperatingPoint
-from matrixdoc.circuit.islands import (
-    LEAD_PART,
-    Touched,
-    cluster_groups,
-    island_branches,
-    net_number,
-    touched_parts,
-)
+from matrixdoc.circuit.islands import island_branches
 from matrixdoc.circuit.newton import Problem, Solution, solve
 from matrixdoc.circuit.rails import RailState, rail_state, whole_branches
 from matrixdoc.circuit.reduction import IslandPoint, Reduced, finish, reduce_island
 from matrixdoc.circuit.screening import WORTH_SCREENING, base_key, base_of, unchanged, without_current
 from matrixdoc.circuit.structure import OUTSIDE, Structure, structure_of
+from matrixdoc.circuit.touched import LEAD_PART, Touched, cluster_groups, net_number, touched_parts
 
 
 @dataclass(slots=True)

@@ -7,8 +7,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from matrixdoc.circuit.elements import Circuit, RawBranch
-from matrixdoc.circuit.islands import SOURCE_OFFSET, Touched, net_number
+from matrixdoc.circuit.islands import SOURCE_OFFSET
 from matrixdoc.circuit.structure import Structure
+from matrixdoc.circuit.touched import Touched, net_number
 
 MIN_SOURCE_OHM = 1e-3
 """A rail that is solved with its load has at least this much behind it."""

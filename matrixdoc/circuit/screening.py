@@ -20,10 +20,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matrixdoc.circuit.elements import Circuit, Instant, OperatingPoint, RawBranch, part_branches
-from matrixdoc.circuit.islands import dead_ends, flows, part_number, reach_of, touched_parts
 from matrixdoc.circuit.newton import branch_law
 from matrixdoc.circuit.patch import Patch
+from matrixdoc.circuit.reach import dead_ends, flows, reach_of
 from matrixdoc.circuit.structure import OUTSIDE, Structure
+from matrixdoc.circuit.touched import part_number, touched_parts
 
 WORTH_SCREENING = 12
 """Fewer instants than this with one base are solved as they are."""
