@@ -10,7 +10,8 @@ from matrixdoc.circuit.elements import Circuit, Instant, OperatingPoint
 from matrixdoc.circuit.islands import island_branches
 from matrixdoc.circuit.newton import Problem, Solution, solve
 from matrixdoc.circuit.rails import RailState, rail_state, whole_branches
-from matrixdoc.circuit.reduction import IslandPoint, Reduced, finish, reduce_island
+from matrixdoc.circuit.reduction import Reduced, reduce_island
+from matrixdoc.circuit.restoring import IslandPoint, finish
 from matrixdoc.circuit.screening import WORTH_SCREENING, base_key, base_of, unchanged, without_current
 from matrixdoc.circuit.structure import OUTSIDE, Structure, structure_of
 from matrixdoc.circuit.touched import LEAD_PART, Touched, cluster_groups, net_number, touched_parts
@@ -152,9 +153,9 @@ def _solved(
     solutions = solver.solve(list(work.problems))
     for island in work.islands:
         island.point = finish(island.reduced, [solutions[number] for number in island.problems])
-    loose = [island for island in work.islands if island.whole is not None and island.point.floating]
+    loose = [island for island in work.islands if island.whole is not None and not island.point.firm]
     if loose:
-        # What leaks through junctions that are off decides here: nothing else holds these nets.
+        # What leaks through junctions that are off decides here: no resistance holds these nets.
         work.again(loose)
         solutions = solver.solve(list(work.problems))
         for island in loose:

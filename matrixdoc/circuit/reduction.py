@@ -1,4 +1,4 @@
-"""Exact reduction of a small circuit, and back-substitution of what was eliminated.
+"""Exact reduction of a small circuit; ``restoring.py`` finds again what was eliminated.
 
 Nets that hang by one branch carry no current: they are at their neighbour's voltage. Nets with two
 branches are passed through: two resistances, a resistance and a junction, or two equal junctions of
@@ -13,14 +13,12 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from matrixdoc.circuit.elements import RawBranch
-from matrixdoc.circuit.newton import BranchKey, Problem, Solution
+from matrixdoc.circuit.newton import BranchKey, Problem
 
 WEAK_OHM = 1e6
 """A resistance of this much or more holds no net: leakage, or a voltmeter."""
 NO_VOLTS = -1e9
 """Stands for an unknown net in the marks that nets are ordered by."""
-OFF_V = -0.3
-"""A junction with less than this across it is turned off and holds nothing."""
 
 
 class Hanging(NamedTuple):
@@ -72,16 +70,6 @@ class Reduced:
     pieces: list[Piece]
     tags: dict[int, list[tuple[int, float]]]
     dead: set[int] = field(default_factory=set)
-
-
-@dataclass(frozen=True, slots=True)
-class IslandPoint:
-    """Volts by net number, amperes by part number, nets that nothing holds, convergence."""
-
-    volts: dict[int, float]
-    amps: dict[int, float]
-    floating: frozenset[int]
-    converged: bool
 
 
 def reduce_island(
@@ -338,56 +326,3 @@ def _ordered(
     for mark in marks.values():
         mark.sort()
     return sorted(members, key=lambda net: marks[net])
-
-
-def finish(reduced: Reduced, solutions: Sequence[Solution]) -> IslandPoint:
-    """Volts and amperes of an island from the solutions of its pieces, in order."""
-    volts: dict[int, float] = dict(reduced.boundary)
-    current: dict[int, float] = {}
-    held: set[int] = set(reduced.boundary)
-    converged = True
-    for piece, solution in zip(reduced.pieces, solutions, strict=True):
-        converged = converged and solution.converged
-        volts.update(zip(piece.nets, solution.volts, strict=False))
-        if not piece.anchored:
-            volts[piece.nets[-1]] = 0.0
-        for (number, sign), value in zip(piece.branches, solution.amps, strict=True):
-            current[number] = sign * value
-        _hold(reduced.branches, piece, volts, held)
-    for step in reversed(reduced.steps):
-        if isinstance(step, Hanging):
-            volts[step.net] = volts.get(step.other, 0.0) + step.rise_v
-            if not step.weak and step.other in held:
-                held.add(step.net)
-            continue
-        value = current.get(step.branch, 0.0)  # dropped later: it hangs, no current
-        for number, sign in step.pieces:
-            current[number] = sign * value
-        if step.net >= 0:
-            volts[step.net] = volts[step.near] - step.sign * value * step.ohm - step.drop_v
-            for end, sign in step.ends:
-                if end in held and (sign == 0.0 or sign * (volts[step.net] - volts[end]) > OFF_V):
-                    held.add(step.net)
-    amps = {
-        part: sum(sign * current.get(number, 0.0) for number, sign in found)
-        for part, found in reduced.tags.items()
-    }
-    wanted = {net: volts.get(net, 0.0) for net in reduced.wanted}
-    return IslandPoint(wanted, amps, frozenset(net for net in wanted if net not in held), converged)
-
-
-def _hold(rows: list[RawBranch], piece: Piece, volts: Mapping[int, float], held: set[int]) -> None:
-    """Add the nets of a piece that resistances and conducting junctions tie to held ones."""
-    ties = []
-    for number, _ in piece.branches:
-        row = rows[number]
-        on = row.saturation_a == 0.0 or volts[row.a] - volts[row.b] - row.emf_v > OFF_V
-        if on and row.ohm < WEAK_OHM:
-            ties.append((row.a, row.b))
-    grown = bool(ties)
-    while grown:
-        grown = False
-        for a, b in ties:
-            if (a in held) != (b in held):
-                held.update((a, b))
-                grown = True
