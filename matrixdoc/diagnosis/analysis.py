@@ -14,6 +14,8 @@ from itertools import combinations, pairwise
 
 from matrixdoc.checks.chart import CHART, devices
 from matrixdoc.checks.model import MachineModel, opens_only
+from matrixdoc.diagnosis.bounds import ABNORMAL
+from matrixdoc.diagnosis.branches import State, Variable
 from matrixdoc.diagnosis.chain_order import order_hypotheses
 from matrixdoc.diagnosis.composites import (
     cascade_variables,
@@ -23,8 +25,8 @@ from matrixdoc.diagnosis.composites import (
     there_now,
 )
 from matrixdoc.diagnosis.contenders import contending_singles
-from matrixdoc.diagnosis.evidence import ABNORMAL, OUTSIDE, Evidence, outside_fault
-from matrixdoc.diagnosis.posterior import CUT_BESIDE, Posterior, State, Variable, posterior
+from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault
+from matrixdoc.diagnosis.posterior import CUT_BESIDE, Posterior, posterior
 from matrixdoc.diagnosis.variables import build_variables
 from matrixdoc.faults.catalogue import CascadeRule
 from matrixdoc.faults.priors import Fault

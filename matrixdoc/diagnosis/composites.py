@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from itertools import product
 
 from matrixdoc.checks.model import MachineModel
-from matrixdoc.diagnosis.posterior import State, Variable
+from matrixdoc.diagnosis.branches import State, Variable
 from matrixdoc.faults.catalogue import CascadeRule
 from matrixdoc.faults.priors import Fault
 

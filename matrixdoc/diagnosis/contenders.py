@@ -13,7 +13,8 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from matrixdoc.diagnosis.evidence import HELPS, Evidence
+from matrixdoc.diagnosis.bounds import HELPS, promising
+from matrixdoc.diagnosis.evidence import Evidence
 from matrixdoc.faults.priors import Fault
 
 FIRST_BATCH, FIRST_FINDINGS = 100, 2
@@ -49,7 +50,7 @@ class _Field:
     def work_out(self, wanted: Iterable[tuple[int, Fault]]) -> None:
         """Likelihoods of (finding, fault) pairs, but for those that a cheaper bound rules out."""
         pairs = [(f, (fault,)) for f, fault in wanted]
-        left: list[tuple[int, tuple[Fault, ...]]] = self.evidence.promising(list(pairs), self.healthy)
+        left: list[tuple[int, tuple[Fault, ...]]] = promising(self.evidence, pairs, self.healthy)
         for f, (fault,) in set(pairs).difference(left):
             self.no_help.setdefault(fault, set()).add(f)
         self.evidence.prepare(left)

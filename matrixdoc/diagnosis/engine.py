@@ -22,7 +22,8 @@ from matrixdoc.checks.wording import left_altered, outcome_words
 from matrixdoc.circuit.netlist import build_circuit
 from matrixdoc.definition.wiring import Wiring
 from matrixdoc.diagnosis.analysis import Analysis, Complaint, analyse, outside_share
-from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault, predictor_anchors
+from matrixdoc.diagnosis.anchors import predictor_anchors
+from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault
 from matrixdoc.diagnosis.explain import build_causes, explained
 from matrixdoc.diagnosis.harm import grounding, would_harm
 from matrixdoc.diagnosis.holding import smallest_hold

@@ -16,44 +16,29 @@ This is recursive conditioning (A. Darwiche, "Recursive conditioning", Artificia
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from matrixdoc.diagnosis.branches import (
+    SAME,
+    Array,
+    Indices,
+    LikelihoodOf,
+    Problem,
+    Variable,
+    rows_beside,
+    set_up,
+    worths,
+)
 from matrixdoc.diagnosis.opens import opens_posterior
 from matrixdoc.faults.priors import Fault
 
-Array = npt.NDArray[np.float64]
-Indices = npt.NDArray[np.intp]
-LikelihoodOf = Callable[[int, tuple[Fault, ...]], float]
-
-_NONE = np.zeros(0, dtype=np.intp)
-
-SAME = 1e-9
-"""Two likelihoods closer than this (relative) count as equal when relevance is decided."""
 TOP_SETS = 40
 PATIENCE = 1000
 """After this many branches what is far behind is cut at once and no longer looked at again."""
 CUT_BESIDE = 1.5
 """Room that a cut fault's own prior gets in the bound: its findings may raise it a little above."""
-
-
-@dataclass(frozen=True, slots=True)
-class State:
-    """One way a variable can be faulty. ``members`` are the faults it stands for, with odds."""
-
-    fault: Fault
-    odds: float
-    members: tuple[tuple[Fault, float], ...]
-    opening: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Variable:
-    """A part, or a set of parts whose opens are one and the same open. States exclude each other."""
-
-    states: tuple[State, ...]
 
 
 @dataclass(frozen=True)
@@ -80,98 +65,6 @@ class _Sum:
     states: Array
     sets: list[tuple[float, tuple[int, ...]]]
     discarded: float = 0.0
-
-
-@dataclass
-class _Problem:
-    variables: Sequence[Variable]
-    likelihood: LikelihoodOf
-    prepare: Callable[[list[tuple[int, tuple[Fault, ...]]]], None]
-    findings: int
-    touches: Sequence[frozenset[int]]
-    pairs: Mapping[int, frozenset[int]]
-    least_share: float
-    patience: int = 0
-    first: list[int] = field(default_factory=list)
-    state_variable: list[int] = field(default_factory=list)
-    state_of: list[State] = field(default_factory=list)
-    probability: Array = field(default_factory=lambda: np.zeros(0))
-    healthy: Array = field(default_factory=lambda: np.zeros(0))
-    touch: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 0), dtype=bool))
-    opening: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
-    nodes: int = 0
-    cut: float = 0.0
-
-
-def _set_up(problem: _Problem) -> None:
-    probability = []
-    healthy = []
-    for number, variable in enumerate(problem.variables):
-        total = 1.0 + sum(s.odds for s in variable.states)
-        healthy.append(1.0 / total)
-        problem.first.append(len(problem.state_of))
-        for state in variable.states:
-            problem.state_of.append(state)
-            problem.state_variable.append(number)
-            probability.append(state.odds / total)
-    problem.first.append(len(problem.state_of))
-    problem.probability = np.array(probability)
-    problem.healthy = np.array(healthy)
-
-
-def _rows(
-    problem: _Problem,
-    assigned: tuple[int, ...],
-    base: Array,
-    parent_rows: Array,
-    parent_base: Array,
-    variables: Sequence[int],
-    new: int,
-    weight: float,
-) -> Array:
-    """Likelihood rows (states x findings) of each free state once state ``new`` is assigned.
-
-    A row keeps its own value where only it acts, takes the new base where only the assigned states
-    act, and is computed where both touch a finding and one of them adds a connection or they differ.
-    """
-    rows = np.array(parent_rows)
-    changed = np.abs(base - parent_base) > SAME * np.maximum(base, parent_base)
-    faults = tuple(problem.state_of[s].fault for s in assigned)
-    exhaustive = problem.least_share <= 0.0
-    first = problem.first
-    states = np.concatenate([np.arange(first[v], first[v + 1]) for v in variables]) if variables else _NONE
-    if not len(states):
-        return rows
-    own = parent_rows[states]
-    acts = np.abs(own - parent_base) > SAME * np.maximum(own, parent_base)
-    shared = problem.touch[states] & problem.touch[new][None, :]
-    take_base = ~shared & changed[None, :] & ~acts
-    both_open = (problem.opening[states] & problem.opening[new] & (not exhaustive))[:, None]
-    alike = np.abs(own - base) <= SAME * base
-    take_base |= shared & both_open & changed[None, :] & (~acts | alike)
-    compute = shared & both_open & changed[None, :] & acts & ~alike
-    linked = np.zeros(len(states), dtype=bool)
-    partners = problem.pairs.get(new, frozenset())
-    if partners:
-        linked = np.isin(states, list(partners))
-    compute |= shared & ~both_open & (changed[None, :] | acts | linked[:, None] | exhaustive)
-    if not exhaustive:
-        # At best a further fault explains everything it touches; where that is too little to
-        # matter the circuit is not solved for the pair, and the fault counts as hidden here.
-        best_gain = np.where(shared, -np.log(base)[None, :], 0.0).sum(axis=1)
-        small = np.log(problem.probability[states]) + best_gain + np.log(weight) < np.log(problem.least_share)
-        take_base |= compute & small[:, None]
-        compute &= ~small[:, None]
-    target = rows[states]
-    target[take_base] = np.broadcast_to(base, target.shape)[take_base]
-    rows[states] = target
-    wanted = [(int(states[i]), int(f)) for i, f in zip(*np.nonzero(compute), strict=True)]
-    if wanted:
-        asked = [(f, (*faults, problem.state_of[s].fault)) for s, f in wanted]
-        problem.prepare(asked)
-        for (s, f), (_, some) in zip(wanted, asked, strict=True):
-            rows[s, f] = problem.likelihood(f, tuple(sorted(some)))
-    return rows
 
 
 def _components(
@@ -211,79 +104,8 @@ def _merge_sets(
     return products[:TOP_SETS]
 
 
-@dataclass
-class _Worths:
-    """What each variable is worth to the findings of a branch.
-
-    ``prior``: states of variables that can change none of them. ``relevant``: findings that each
-    other variable touches; ``worth``: its odds times its likelihood ratio; ``alone``: the same, by
-    state.
-    """
-
-    prior: Array
-    alone: Array
-    relevant: dict[int, Indices]
-    worth: dict[int, float]
-
-
-def _worths(
-    problem: _Problem, base: Array, rows: Array, variables: Sequence[int], findings: Sequence[int]
-) -> _Worths:
-    first = problem.first
-    columns = np.array(findings, dtype=np.intp)
-    here = set(findings)
-    size = len(problem.state_of)
-    result = _Worths(np.zeros(size), np.zeros(size), {}, {})
-    if not variables:
-        return result
-    counts = np.array([first[v + 1] - first[v] for v in variables])
-    states = np.concatenate([np.arange(first[v], first[v + 1]) for v in variables])
-    starts = np.concatenate(([0], np.cumsum(counts)[:-1]))
-    # Ratios are taken in logarithms: with many findings the products underflow.
-    some = rows[np.ix_(states, columns)]
-    base_here = base[columns]
-    differs = np.abs(some - base_here) > SAME * np.maximum(some, base_here)
-    gain = np.exp((np.log(some) - np.log(base_here)).sum(axis=1))
-    probability = problem.probability[states]
-    worth = (np.add.reduceat(probability * gain, starts) / problem.healthy[list(variables)]).tolist()
-    changes: Array = np.add.reduceat(differs.astype(np.float64), starts, axis=0)
-    touching = (changes.max(axis=1) > 0.0).tolist()
-    linked = problem.least_share <= 0.0 or bool(problem.pairs)
-    for place, v in enumerate(variables):
-        forced = _forced(problem, v, variables) & here if linked else set()
-        touched = columns[changes[place] > 0.0] if touching[place] else _NONE
-        if forced:
-            touched = np.array(sorted(set(map(int, touched)) | forced), dtype=np.intp)
-        span = slice(first[v], first[v + 1])
-        if len(touched) == 0:
-            result.prior[span] = problem.probability[span]
-            continue
-        own = slice(int(starts[place]), int(starts[place] + counts[place]))
-        best = worth[place]
-        if forced and problem.least_share > 0.0:
-            unexplained = np.prod(1.0 / np.minimum(1.0, base[sorted(forced)] + 0.05))
-            raised = np.maximum(gain[own], 0.02 * unexplained)
-            best = float((probability[own] * raised).sum()) / float(problem.healthy[v])
-        result.relevant[v] = touched
-        result.worth[v] = best
-        result.alone[span] = probability[own] * gain[own] / problem.healthy[v]
-    return result
-
-
-def _forced(problem: _Problem, variable: int, variables: Sequence[int]) -> set[int]:
-    """Findings that a variable is looked at for although it may not change them by itself."""
-    found: set[int] = set()
-    for s in range(problem.first[variable], problem.first[variable + 1]):
-        if problem.least_share <= 0.0:
-            found |= problem.touches[s]
-        for t in problem.pairs.get(s, frozenset()):
-            if problem.state_variable[t] in variables:
-                found |= problem.touches[s] & problem.touches[t]
-    return found
-
-
 def _sum(
-    problem: _Problem,
+    problem: Problem,
     assigned: tuple[int, ...],
     base: Array,
     rows: Array,
@@ -299,7 +121,7 @@ def _sum(
     first = problem.first
     exhaustive = problem.least_share <= 0.0
     log_base = np.log(base[np.array(findings, dtype=np.intp)])
-    seen = _worths(problem, base, rows, variables, findings)
+    seen = worths(problem, base, rows, variables, findings)
     prior, alone, relevant, worth = seen.prior, seen.alone, seen.relevant, seen.worth
     # A variable is cut when some other one explains each of its findings far better. One that may
     # catch up where a branch explains some of them is only put aside, and looked at again there.
@@ -364,7 +186,7 @@ def _sum(
 
 
 def _may_catch_up(
-    problem: _Problem,
+    problem: Problem,
     base: Array,
     rows: Array,
     behind: Sequence[int],
@@ -395,7 +217,7 @@ def _may_catch_up(
 
 
 def _component(
-    problem: _Problem,
+    problem: Problem,
     assigned: tuple[int, ...],
     base: Array,
     rows: Array,
@@ -432,7 +254,7 @@ def _component(
         new_base[outside] = base[outside]
         # Beside a fault that adds something an open would have to be solved for anew.
         here = rest if problem.opening[s] else [v for v in rest if v not in waiting]
-        child_rows = _rows(problem, (*assigned, s), new_base, rows, base, here, s, branch_weight)
+        child_rows = rows_beside(problem, (*assigned, s), new_base, rows, base, here, s, branch_weight)
         part = _sum(problem, (*assigned, s), new_base, child_rows, here, findings, branch_weight)
         p = float(problem.probability[s])
         total.mass += p * part.mass
@@ -451,7 +273,7 @@ def _component(
     return total
 
 
-def _opens_alone(problem: _Problem, base: Array, rows: Array) -> tuple[Array, float] | None:
+def _opens_alone(problem: Problem, base: Array, rows: Array) -> tuple[Array, float] | None:
     """Probability of each state and ln P(findings), exactly, where every state is an open, all opens
     that act on a finding change it alike, and the states of one variable act on the same findings.
 
@@ -494,8 +316,8 @@ def posterior(
         pairs: faults that matter only together, to be looked at although neither matters alone.
         least_share: see the module; 0 runs the search to the end.
     """
-    problem = _Problem(variables, likelihood, prepare, findings, [], {}, least_share)
-    _set_up(problem)
+    problem = Problem(variables, likelihood, prepare, findings, [], {}, least_share)
+    set_up(problem)
     size = len(problem.state_of)
     problem.touches = [touches(s.fault) for s in problem.state_of]
     problem.touch = np.zeros((size, findings), dtype=bool)

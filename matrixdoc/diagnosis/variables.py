@@ -15,7 +15,7 @@ from collections.abc import Iterable
 
 from matrixdoc.checks.kin import drive_runs, series_runs
 from matrixdoc.checks.model import MachineModel, opens_only
-from matrixdoc.diagnosis.posterior import State, Variable
+from matrixdoc.diagnosis.branches import State, Variable
 from matrixdoc.faults.priors import Fault
 
 

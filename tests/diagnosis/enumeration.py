@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import product
 
-from matrixdoc.diagnosis.posterior import State, Variable
+from matrixdoc.diagnosis.branches import State, Variable
 from matrixdoc.faults.priors import Fault
 
 LikelihoodOf = Callable[[int, tuple[Fault, ...]], float]

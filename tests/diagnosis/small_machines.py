@@ -12,8 +12,8 @@ from matrixdoc.checks.situation import ALL_LAMPS, OPEN_LOOP, Finding, Look, Situ
 from matrixdoc.circuit.netlist import build_circuit
 from matrixdoc.definition.library import machine_from_text
 from matrixdoc.definition.wiring import Wiring
+from matrixdoc.diagnosis.branches import Variable
 from matrixdoc.diagnosis.evidence import Evidence
-from matrixdoc.diagnosis.posterior import Variable
 from matrixdoc.diagnosis.settings import Settings
 from matrixdoc.faults.catalogue import load_catalogue
 from matrixdoc.faults.priors import Fault, PossibleFault, possible_faults
