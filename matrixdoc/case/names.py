@@ -1,87 +1,28 @@
 """Find what a person means: a cell, a running number, a printed name, a full reference.
 
-People write ``C3R5``, ``switch C3R5``, ``29``, or what the label on the game says. All of these
-are looked up here, in tiers (full reference, short form, printed name, title); the first tier that
-knows the words decides, and words that mean two things are refused with both named.
+All of these are looked up in tiers (full reference, short form, printed name, title); the first tier
+that knows the words decides, and words that mean two things are refused with both named.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
-from difflib import get_close_matches
+from collections.abc import Mapping
 from functools import cached_property
 
-from matrixdoc.circuit.kinds import load_kind_table
-from matrixdoc.definition.errors import quoted
-from matrixdoc.definition.wiring import GROUND, Line, Matrix, Wiring
+from matrixdoc.case.feeds import Feed, feeds_of
+from matrixdoc.case.name_index import LONGEST_NAME, Index, NameTrouble, plain, several, without_kind
+from matrixdoc.case.part_names import PART_KINDS, add_groups, add_parts, feed_words, pins_of
+from matrixdoc.case.point_names import PointNames
+from matrixdoc.definition.wiring import Line, Matrix, Wiring
 
-_SEPARATORS = re.compile(r"[\s_/\-]+")
+__all__ = ["NameTrouble", "Names"]
+
 _LINE_WORDS = re.compile(r"^(?:(.*) )?(column|col|c|row|r) ?(\d+)$")
+SWITCH_WORDS = ("switch", "direct switch", "contact", "button")
+LAMP_WORDS = ("lamp", "lamps", "direct lamp", "illumination", "illumination string", "string", "lighting")
+COIL_WORDS = ("coil", "coils", "flash lamp", "flash")
 _PLACE = re.compile(r"^(?:(.*) )?c(\d+) ?r(\d+)$")
-_SEVERAL = "this means"
-LONGEST_NAME = 200
-"""Longer words are no name on a machine; they are refused before any comparing."""
-
-
-class NameTrouble(Exception):  # noqa: N818 - becomes one line of an error, is none by itself
-    """Words that name nothing, or several things: what was found, what would be right."""
-
-    def __init__(self, found: str, expected: str, suggestion: str = "") -> None:
-        super().__init__(found, expected, suggestion)
-        self.found = found
-        self.expected = expected
-        self.suggestion = suggestion
-
-    @property
-    def ambiguous(self) -> bool:
-        """Whether the words mean several things (and the suggestion names them)."""
-        return self.suggestion.startswith(_SEVERAL)
-
-    def __str__(self) -> str:
-        """The whole as one sentence."""
-        hint = f"; {self.suggestion}" if self.suggestion else ""
-        return f"found {quoted(self.found)}; expected {self.expected}{hint}"
-
-
-@dataclass
-class _Index:
-    """Names of one kind of thing, in tiers of falling authority."""
-
-    what: str
-    tiers: tuple[dict[str, list[str]], ...] = field(default_factory=lambda: ({}, {}, {}, {}))
-    written: dict[str, str] = field(default_factory=dict)
-
-    def add(self, tier: int, words: str, reference: str) -> None:
-        key = plain(words)
-        if not key:
-            return
-        targets = self.tiers[tier].setdefault(key, [])
-        if reference not in targets:
-            targets.append(reference)
-        self.written.setdefault(key, words)
-
-    def find(self, words: str) -> str:
-        key = plain(words)
-        for tier in self.tiers if len(words) <= LONGEST_NAME else ():
-            targets = tier.get(key)
-            if not targets:
-                continue
-            if len(targets) > 1:
-                shown = ", ".join(targets[:4]) + (" ..." if len(targets) > 4 else "")
-                raise NameTrouble(words, f"one {self.what}", f"{_SEVERAL} {len(targets)} of them: {shown}")
-            return targets[0]
-        raise NameTrouble(words, f"a {self.what} of this machine", self.near(key))
-
-    def near(self, key: str) -> str:
-        close = get_close_matches(key[:LONGEST_NAME], self.written, n=3, cutoff=0.6)
-        return "did you mean " + " or ".join(self.written[c] for c in close) + "?" if close else ""
-
-
-def plain(words: str) -> str:
-    """Words as they are compared: lower case, one space for any run of blanks, ``/``, ``_``, ``-``."""
-    return _SEPARATORS.sub(" ", words).strip().casefold()
 
 
 class Names:
@@ -114,19 +55,60 @@ class Names:
 
     def lamp(self, words: str) -> str:
         """The reference of one lamp."""
-        return self._found(self._lamps, words, "lamp")
+        if len(string := self.string(words)) > 1:
+            raise several(words, "lamp", string)
+        return string[0] if string else self._found(self._lamps, words, "lamp")
 
     def lamps(self, words: str) -> tuple[str, ...]:
-        """One lamp, or every lamp of a column or row."""
-        return self._one_or_line(words, self._lamps, "lamp")
+        """One lamp, or every lamp of a column, a row or an illumination string."""
+        return self.string(words) or self._one_or_line(words, self._lamps, "lamp")
+
+    def string(self, words: str) -> tuple[str, ...]:
+        """Every lamp of the illumination string that goes by this name; none if there is no such string."""
+        key = plain(words)
+        for candidate in (key, *without_kind(key, LAMP_WORDS)):
+            if candidate in self._strings:
+                return self._strings[candidate]
+        return ()
+
+    def beside(self, lamp: str) -> tuple[str, ...]:
+        """The lamps of the illumination string of a lamp; none where it is of no string."""
+        return next((lamps for lamps in self._strings.values() if lamp in lamps), ())
 
     def coil(self, words: str) -> str:
         """The reference of one coil."""
-        return self._coils.find(words)
+        if self._coils.find_all(words) or not (fed := self._on_feed(words)):
+            return self._coils.find(words)
+        if len(fed) > 1:
+            raise several(words, "coil", fed)
+        return fed[0]
+
+    def coils(self, words: str) -> tuple[str, ...]:
+        """One coil, or every coil of a feed or of a line of a coil matrix."""
+        line = self._line(words, "coil")
+        if line is not None:
+            return line
+        fed = self._on_feed(words)
+        return fed if fed and not self._coils.find_all(words) else (self._coils.find(words),)
+
+    def _on_feed(self, words: str) -> tuple[str, ...]:
+        key = plain(words)
+        for feed in self._feeds.values():
+            if key in map(plain, feed_words(feed)):
+                return feed.coils(self.wiring)
+        return ()
 
     def part(self, words: str) -> str:
         """The reference of one part: by reference, printed name or title."""
         return self._parts.find(words)
+
+    def parts(self, words: str) -> tuple[str, ...]:
+        """One part, or every pin of a connector."""
+        key = plain(words)
+        for name in self.wiring.connectors:
+            if plain(name) in (key, *without_kind(key, ("connector", "plug"))):
+                return pins_of(self.wiring, name) or (self.part(words),)
+        return (self.part(words),)
 
     def fuse(self, words: str) -> str:
         """The reference of one fuse."""
@@ -147,53 +129,42 @@ class Names:
             if len(fitting) == 1:
                 return fitting[0]
             expected = f"the name of a {device} matrix" if fitting else f"a machine with a {device} matrix"
-            raise NameTrouble("no matrix named", expected, ", ".join(m.name for m in fitting))
+            shown = " or ".join(m.name for m in fitting)
+            raise NameTrouble("no matrix", expected, f"this machine has {shown}" if shown else "it has none")
         for one in fitting:
             if plain(one.name) == plain(words):
                 return one
-        raise NameTrouble(words, f"a {device} matrix", ", ".join(m.name for m in fitting))
+        shown = " or ".join(m.name for m in fitting) or "none"
+        raise NameTrouble(words, f"a {device} matrix", f"this machine has {shown}")
 
     def point(self, words: str) -> str:
         """The net that a meter lead touches: a net's name, ``ground``, or ``part.terminal``."""
-        if words in self._nets:
-            return words
-        key = plain(words)
-        if key in self._plain_nets:
-            return self._plain_nets[key]
-        stem, dot, terminal = words.rpartition(".")
-        if not dot:
-            return self._only_net(words)
-        reference = self.part(stem)
-        part = self.wiring.parts[reference]
-        names = self._terminals(part.kind, len(part.nets))
-        wanted = terminal.strip().casefold()
-        for position, name in enumerate(names):
-            if wanted in (name, "abc"[position] if position < 3 else ""):
-                return part.nets[position]
-        choices = ", ".join(f"{reference}.{name}" for name in names)
-        raise NameTrouble(words, "a terminal of that part", choices or f"{reference} has no terminals")
+        return self._points.find(words)
 
-    # -- indexes, each made when first asked for ------------------------------------------------
+    # -- indexes, each made when first asked for
 
     @cached_property
-    def _switches(self) -> _Index:
-        index = _Index("switch")
+    def _switches(self) -> Index:
+        index = Index("switch", SWITCH_WORDS)
         for reference, switch in self.wiring.switches.items():
             self._add_thing(index, reference, switch.title, switch.contact)
         self._add_cells(index, "switch", {s.contact: r for r, s in self.wiring.switches.items()})
         return index
 
     @cached_property
-    def _lamps(self) -> _Index:
-        index = _Index("lamp")
+    def _lamps(self) -> Index:
+        index = Index("lamp", LAMP_WORDS)
         for reference, lamp in self.wiring.lamps.items():
             self._add_thing(index, reference, lamp.title, lamp.element)
+            if lamp.always_on:
+                # lamp3 of a string is also "left side lamp 3".
+                index.add(2, re.sub(r"(\d+)$", r" \1", reference.partition("/")[2]), reference)
         self._add_cells(index, "lamp", {one.element: r for r, one in self.wiring.lamps.items()})
         return index
 
     @cached_property
-    def _coils(self) -> _Index:
-        index = _Index("coil")
+    def _coils(self) -> Index:
+        index = Index("coil", COIL_WORDS)
         for reference, coil in self.wiring.coils.items():
             self._add_thing(index, reference, coil.title, coil.element)
             # A flipper has two windings: its own name means both, and is refused with both named.
@@ -204,34 +175,52 @@ class Names:
         return index
 
     @cached_property
-    def _parts(self) -> _Index:
-        index = _Index("part")
-        self._add_parts(index, self.wiring.parts)
+    def _parts(self) -> Index:
+        index = Index("part", PART_KINDS)
+        add_parts(index, self.wiring, self.wiring.parts)
+        add_groups(index, self.wiring, self._feeds.values())
         return index
 
     @cached_property
-    def _fuses(self) -> _Index:
-        index = _Index("fuse")
+    def _feeds(self) -> dict[str, Feed]:
+        return feeds_of(self.wiring)
+
+    @cached_property
+    def _strings(self) -> dict[str, tuple[str, ...]]:
+        """What illumination strings are called, and their lamps."""
+        found: dict[str, tuple[str, ...]] = {}
+        for reference, lamp in self.wiring.lamps.items():
+            stem, _, _ = reference.rpartition("/")
+            for words in (stem, stem.partition("/")[2]) if lamp.always_on and stem else ():
+                found[plain(words)] = (*found.get(plain(words), ()), reference)
+        return found
+
+    @cached_property
+    def _fuses(self) -> Index:
+        index = Index("fuse", ("fuse",))
         fuses = [r for r, p in self.wiring.parts.items() if p.kind == "fuse"]
-        self._add_parts(index, fuses)
+        add_parts(index, self.wiring, fuses)
         for reference in fuses:
             # "supply/coil/fuse" is also "coil fuse" to the person who holds it.
             index.add(1, reference.partition("/")[2], reference)
             index.add(2, reference.removesuffix("/fuse"), reference)
             index.add(2, reference.removesuffix("/fuse").partition("/")[2], reference)
+        for feed in self._feeds.values():
+            for words in feed_words(feed) if feed.fuse else ():
+                index.add(3, words, feed.fuse)
         return index
 
     @cached_property
-    def _places(self) -> _Index:
-        index = _Index("place")
+    def _places(self) -> Index:
+        index = Index("place", ("place",))
         for key, place in self.wiring.places.items():
             index.add(0, key, key)
             index.add(3, place.title, key)
         return index
 
     @cached_property
-    def _worked_at(self) -> _Index:
-        index = _Index("place, board or part")
+    def _worked_at(self) -> Index:
+        index = Index("place, board or part")
         for key, place in self.wiring.places.items():
             index.add(0, key, key)
             index.add(3, place.title, key)
@@ -239,23 +228,23 @@ class Names:
             for words in (part.board, part.place):
                 if words and words not in self.wiring.places:
                     index.add(1, words, words)
-        self._add_parts(index, self.wiring.parts)
+        add_parts(index, self.wiring, self.wiring.parts)
         return index
 
     @cached_property
-    def _nets(self) -> frozenset[str]:
-        return frozenset(net for part in self.wiring.parts.values() for net in part.nets) | {GROUND}
+    def _points(self) -> PointNames:
+        return PointNames(self.wiring, self.part, self._element)
 
-    @cached_property
-    def _plain_nets(self) -> dict[str, str]:
-        found: dict[str, str] = {}
-        for net in sorted(self._nets):
-            found.setdefault(plain(net), net)
-        return found
+    def _element(self, words: str) -> str:
+        """The part that closes, glows or pulls in the one device of that name; empty where there is none."""
+        found = {self.wiring.coils[r].element for r in self._coils.find_all(words)}
+        found |= {self.wiring.lamps[r].element for r in self._lamps.find_all(words)}
+        found |= {self.wiring.switches[r].contact for r in self._switches.find_all(words)}
+        return found.pop() if len(found) == 1 else ""
 
     # -- helpers -------------------------------------------------------------------------------
 
-    def _add_thing(self, index: _Index, reference: str, title: str, element: str) -> None:
+    def _add_thing(self, index: Index, reference: str, title: str, element: str) -> None:
         index.add(0, reference, reference)
         index.add(1, reference.partition("/")[2], reference)
         index.add(1, element, reference)
@@ -266,7 +255,7 @@ class Names:
         if part and part.title:
             index.add(3, part.title, reference)
 
-    def _add_cells(self, index: _Index, device: str, owners: Mapping[str, str]) -> None:
+    def _add_cells(self, index: Index, device: str, owners: Mapping[str, str]) -> None:
         matrices = [m for m in self.wiring.matrices.values() if m.device == device]
         for matrix in matrices:
             for cell in matrix.cells:
@@ -283,26 +272,21 @@ class Names:
                     index.add(2, alias, reference)
                     index.add(2, f"{device} {alias}", reference)
 
-    def _add_parts(self, index: _Index, references: Iterable[str]) -> None:
-        for reference in references:
-            part = self.wiring.parts[reference]
-            index.add(0, reference, reference)
-            for alias in part.aliases:
-                index.add(2, alias, reference)
-            index.add(3, part.title, reference)
-
-    def _one_or_line(self, words: str, index: _Index, device: str) -> tuple[str, ...]:
+    def _one_or_line(self, words: str, index: Index, device: str) -> tuple[str, ...]:
         line = self._line(words, device)
         if line is not None:
             return line
         return (self._found(index, words, device),)
 
-    def _found(self, index: _Index, words: str, device: str) -> str:
+    def _found(self, index: Index, words: str, device: str) -> str:
         try:
             return index.find(words)
-        except NameTrouble:
+        except NameTrouble as trouble:
             match = _PLACE.match(plain(words)) if len(words) <= LONGEST_NAME else None
             if match is None:
+                line = () if trouble.ambiguous else self._line(words, device)
+                if line:
+                    raise several(words, device, line) from None
                 raise
             raise self._no_such_place(words, match, device) from None
 
@@ -310,15 +294,16 @@ class Names:
         """Say of a cell whether it lies outside the matrix, or has nothing fitted, or is doubtful."""
         fitting = [m for m in self.wiring.matrices.values() if m.device == device]
         named = [m for m in fitting if match[1] in (None, plain(m.name), device)]
-        if len(named) != 1:
-            return NameTrouble(words, f"a {device} of this machine", ", ".join(m.name for m in fitting))
-        (matrix,) = named
         column, row = f"C{int(match[2])}", f"R{int(match[3])}"
+        if not fitting:
+            return NameTrouble(words, f"a {device} of this machine", f"it has no {device} matrix")
+        if len(named) != 1:
+            shown = " or ".join(f"{m.name} {column}{row}" for m in fitting)
+            return NameTrouble(words, f"a place with its {device} matrix", f"say {shown}")
+        (matrix,) = named
         if _has_line(matrix.columns, column) and _has_line(matrix.rows, row):
             return NameTrouble(words, f"a {device} that is fitted", "that place of the matrix is empty")
-        columns = f"{matrix.columns[0].key} to {matrix.columns[-1].key}"
-        rows = f"{matrix.rows[0].key} to {matrix.rows[-1].key}"
-        return NameTrouble(words, f"a place of the {matrix.name} matrix", f"it has {columns} and {rows}")
+        return NameTrouble(words, f"a place of the {matrix.name} matrix", f"it has {_extent(matrix)}")
 
     def _line(self, words: str, device: str) -> tuple[str, ...] | None:
         match = _LINE_WORDS.match(plain(words)) if len(words) <= LONGEST_NAME else None
@@ -333,12 +318,13 @@ class Names:
             if m.device == device and name in ("", plain(m.name), device)
         ]
         hit = [m for m in matrices if _has_line(m.columns if letter == "C" else m.rows, key)]
+        if not hit and matrices:
+            extents = "; ".join(f"the {m.name} matrix has {_extent(m)}" for m in matrices)
+            raise NameTrouble(words, f"a line of a {device} matrix", extents)
         if not hit:
             return None
         if len(hit) > 1:
-            raise NameTrouble(
-                words, "one line", "name the matrix: " + ", ".join(f"{m.name} {key}" for m in hit)
-            )
+            raise NameTrouble(words, "one line", "say " + " or ".join(f"{m.name} {key}" for m in hit))
         owners = self._owners(device)
         return tuple(
             owners[cell.element]
@@ -349,28 +335,14 @@ class Names:
     def _owners(self, device: str) -> dict[str, str]:
         if device == "switch":
             return {s.contact: r for r, s in self.wiring.switches.items()}
+        if device == "coil":
+            return {c.element: r for r, c in self.wiring.coils.items()}
         return {one.element: r for r, one in self.wiring.lamps.items()}
 
-    def _only_net(self, words: str) -> str:
-        try:
-            reference = self.part(words)
-        except NameTrouble as trouble:
-            close = get_close_matches(plain(words), self._plain_nets, n=3, cutoff=0.6)
-            shown = " or ".join(self._plain_nets[c] for c in close) or "for example ground"
-            raise NameTrouble(
-                words, "a net, or a part and its terminal (part.terminal)", trouble.suggestion or shown
-            ) from None
-        part = self.wiring.parts[reference]
-        if len(set(part.nets)) == 1:
-            return part.nets[0]
-        names = self._terminals(part.kind, len(part.nets))
-        choices = " or ".join(f"{reference}.{name}" for name in names)
-        raise NameTrouble(words, "which terminal of that part the lead touches", choices)
 
-    @staticmethod
-    def _terminals(kind: str, count: int) -> tuple[str, ...]:
-        row = load_kind_table().kinds.get(kind)
-        return row.terminals[:count] if row is not None else tuple("abc"[:count])
+def _extent(matrix: Matrix) -> str:
+    """``C1 to C8 and R1 to R5``."""
+    return " and ".join(f"{lines[0].key} to {lines[-1].key}" for lines in (matrix.columns, matrix.rows))
 
 
 def _has_line(lines: tuple[Line, ...], key: str) -> bool:

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any, Literal, TypeVar
+from typing import Any, Literal
 
-from matrixdoc.case.names import Names, NameTrouble
+from matrixdoc.case.names import NameTrouble
+from matrixdoc.case.report_lookup import Lookup, Path
 from matrixdoc.case.report_schema import (
     CoilEntry,
     DeclineEntry,
     DiodeEntry,
     FuseEntry,
     HoldEntry,
-    Jumper,
     LampEntry,
     NewFuseEntry,
     NoteEntry,
@@ -24,7 +24,6 @@ from matrixdoc.case.report_schema import (
     PressEntry,
     RepairEntry,
     ReportForm,
-    ReportSettings,
     RestingEntry,
     UnpoweredMeter,
     VoltsEntry,
@@ -40,17 +39,11 @@ from matrixdoc.checks.situation import (
     MeterFunction,
     Outcome,
     Situation,
-    jumper,
-    swap,
 )
 from matrixdoc.definition.document import Document
-from matrixdoc.definition.errors import InputError, Problem, quoted
+from matrixdoc.definition.errors import InputError
 from matrixdoc.definition.numbers import parse_reading
 from matrixdoc.definition.wiring import Wiring
-from matrixdoc.diagnosis.settings import Settings
-
-Path = tuple[str | int, ...]
-_T = TypeVar("_T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,15 +58,11 @@ class Step:
     text: str = ""
 
 
-class Resolver:
+class Resolver(Lookup):
     """Turns a form into steps; collects what is wrong instead of stopping at the first."""
 
     def __init__(self, document: Document, form: ReportForm, wiring: Wiring) -> None:
-        self.document = document
-        self.form = form
-        self.wiring = wiring
-        self.names = Names(wiring)
-        self.problems: list[Problem] = []
+        super().__init__(document, form, wiring)
         # What a healthy machine reads with nothing pressed: the normally closed switches.
         self.closed = frozenset(
             reference
@@ -101,54 +90,6 @@ class Resolver:
             "override": self._override,
             "note": self._note,
         }
-
-    # -- problems ------------------------------------------------------------------------------
-
-    def _problem(self, path: Path, found: str, expected: str, suggestion: str = "") -> None:
-        self.problems.append(self.document.problem(path, found, expected, suggestion))
-
-    def _one(self, find: Callable[[str], _T], words: str, path: Path) -> _T | None:
-        try:
-            return find(words)
-        except NameTrouble as trouble:
-            self._problem(path, quoted(trouble.found), trouble.expected, trouble.suggestion)
-            return None
-
-    def _all(self, find: Callable[[str], Sequence[str]], words: Sequence[str], path: Path) -> tuple[str, ...]:
-        """Look up each of several names; lines are spread out, doubles dropped."""
-        found: dict[str, None] = {}
-        for position, each in enumerate(words):
-            hit = self._one(find, each, self._item(path, position))
-            found.update(dict.fromkeys(hit or ()))
-        return tuple(found)
-
-    def _each(self, find: Callable[[str], str], words: Sequence[str], path: Path) -> tuple[str, ...]:
-        """Look up each of several names, one thing for each."""
-        return self._all(lambda name: (find(name),), words, path)
-
-    def _item(self, path: Path, position: int) -> Path:
-        """The place of one name: a single name stands where the list would."""
-        return (*path, position) if (*path, position) in self.document.positions else path
-
-    # -- settings ------------------------------------------------------------------------------
-
-    def settings(self, base: Settings) -> Settings:
-        """``base`` with the report's own settings laid over it."""
-        form = self.form.settings
-        changes: dict[str, Any] = {}
-        finders = {
-            "recent_repair": self.names.worked_at,
-            "battery_leak": self.names.worked_at,
-            "open_places": self.names.place,
-        }
-        for name in ReportSettings.model_fields:
-            value = getattr(form, name)
-            if value is None:
-                continue
-            if name in finders:
-                value = self._each(finders[name], value, ("settings", name.replace("_", " ")))
-            changes[name] = tuple(value) if isinstance(value, list) else value
-        return replace(base, **changes)
 
     # -- entries -------------------------------------------------------------------------------
 
@@ -181,54 +122,6 @@ class Resolver:
                 steps.append(step)
         return tuple(steps)
 
-    def _altered(self, entry: object, path: Path) -> Situation:
-        """What a look entry says of plugs off, jumpers and swapped parts."""
-        opened = self._each(self.names.part, getattr(entry, "opened", ()), (*path, "opened"))
-        jumpers = []
-        for position, lead in enumerate(getattr(entry, "jumpers", ())):
-            ends = self._jumper(lead, self._item((*path, "jumpers"), position))
-            if ends is not None:
-                jumpers.append(jumper(*ends))
-        swapped = []
-        for position, names in enumerate(getattr(entry, "swapped", ())):
-            place = (*path, "swapped", position)
-            parts = self._each(self._swappable, names, place)
-            if len(names) != 2:
-                self._problem(place, f"{len(names)} parts", "two parts that sat in each other's place")
-            elif len(parts) == 2:
-                swapped.append(swap(*parts))
-        return Situation(
-            opened=tuple(sorted(opened)), jumpers=tuple(sorted(jumpers)), swapped=tuple(sorted(swapped))
-        )
-
-    def _swappable(self, words: str) -> str:
-        """A part, or the lamp itself of a lamp that is named."""
-        try:
-            return self.names.part(words)
-        except NameTrouble as trouble:
-            try:
-                return self.wiring.lamps[self.names.lamp(words)].element
-            except NameTrouble:
-                raise trouble from None
-
-    def _jumper(self, lead: Jumper, path: Path) -> tuple[str, str] | None:
-        """The nets of a jumper, or None and a problem."""
-        if lead.across:
-            part = self._one(self.names.part, lead.across, (*path, "across"))
-            nets = self.wiring.parts[part].nets if part else ()
-            if part and len(nets) < 2:
-                self._problem((*path, "across"), quoted(lead.across), "a part with two lugs")
-            return (nets[0], nets[1]) if len(nets) >= 2 else None
-        if not lead.from_:
-            self._problem(path, "a jumper without its points", "from (and to), or across a part")
-            return None
-        one = self._one(self.names.point, lead.from_, (*path, "from"))
-        two = self._one(self.names.point, lead.to, (*path, "to"))
-        if one and one == two:
-            self._problem((*path, "to"), quoted(lead.to), "another point than the first end of the jumper")
-            return None
-        return (one, two) if one and two else None
-
     def _new_fuse(self, entry: NewFuseEntry, path: Path) -> list[Step]:
         fuse = self._one(self.names.fuse, entry.new_fuse, (*path, "new fuse"))
         pulsed = (self._one(self.names.coil, entry.pulsed, (*path, "pulsed")) or "") if entry.pulsed else ""
@@ -251,9 +144,9 @@ class Resolver:
         word = reads.strip().casefold() if isinstance(reads, str) else ""
         if word == NOT_SURE:
             return NOT_SURE
-        if word == "nothing":
+        if word in ("nothing", "none"):
             return frozenset() if whole else self.resting
-        if word in ("itself", "themselves", "fine"):
+        if word in ("itself", "themselves", "fine", "ok"):
             closed = {r for r in held if not self.wiring.switches[r].normally_closed}
             opened = {r for r in held if self.wiring.switches[r].normally_closed}
             return frozenset((self.resting | closed) - opened)
@@ -339,13 +232,16 @@ class Resolver:
         return [_seen(situation(one), Look("lamp", one), seen) for one, seen in pairs]
 
     def _matrix_lamps(self, entry: LampEntry, path: Path) -> tuple[str, ...]:
-        """Every lamp that ``all`` and ``others`` mean: those of the matrix spoken of."""
+        """Every lamp that ``all`` and ``others`` mean: those of the matrix, or of the string, spoken of."""
         if entry.lamp != [ALL_LAMPS] and entry.others is None:
             return ()
         name = entry.matrix
         if not name and entry.lamp != [ALL_LAMPS]:
             try:
-                name = self.wiring.lamps[self.names.lamps(entry.lamp[0])[0]].matrix
+                first = self.names.lamps(entry.lamp[0])[0]
+                name = self.wiring.lamps[first].matrix
+                if beside := self.names.beside(first):
+                    return beside
             except (NameTrouble, IndexError):
                 return ()  # told where the lamp itself is looked up
         matrix = self._one(lambda w: self.names.matrix(w, "lamp"), name, (*path, "lamp"))
@@ -355,7 +251,7 @@ class Resolver:
 
     def _coil(self, entry: CoilEntry, path: Path) -> list[Step]:
         held = tuple(sorted(self._all(self.names.switches, entry.held, (*path, "held"))))
-        coils = self._each(self.names.coil, entry.coil, (*path, "coil"))
+        coils = self._all(self.names.coils, entry.coil, (*path, "coil"))
         return [_seen(Situation(pulsed=one, held=held), Look("coil", one), entry.seen) for one in coils]
 
     def _power_up(self, entry: PowerUpEntry, path: Path) -> list[Step]:
@@ -367,7 +263,7 @@ class Resolver:
         elif word in ("nothing", "nothing locked"):
             outcome = frozenset()
         else:
-            outcome = frozenset(self._each(self.names.coil, locked, (*path, "power up", "locked")))
+            outcome = frozenset(self._all(self.names.coils, locked, (*path, "power up", "locked")))
         return [_seen(Situation(), Look("resting coils"), outcome)]
 
     def _fuse(self, entry: FuseEntry, path: Path) -> list[Step]:
@@ -400,7 +296,7 @@ class Resolver:
             held=tuple(sorted(self._all(self.names.switches, form.held, (*path, "held")))),
             lamps=tuple(sorted(self._all(self._lamps_or_all, form.lamps, (*path, "lamps")))),
             pulsed=(self._one(self.names.coil, form.pulsed, (*path, "pulsed")) or "") if form.pulsed else "",
-            opened=tuple(sorted(self._each(self.names.part, form.opened, (*path, "opened")))),
+            opened=tuple(sorted(self._all(self.names.parts, form.opened, (*path, "opened")))),
         )
         if red is None or black is None or reading is None:
             return []
@@ -410,7 +306,7 @@ class Resolver:
         return (ALL_LAMPS,) if words.casefold() == ALL_LAMPS else self.names.lamps(words)
 
     def _repair(self, entry: RepairEntry, path: Path) -> list[Step]:
-        parts = self._each(self.names.part, entry.repair.parts, (*path, "repair", "parts"))
+        parts = self._all(self.names.parts, entry.repair.parts, (*path, "repair", "parts"))
         if not entry.repair.parts:
             self._problem((*path, "repair", "parts"), "no part", "at least one part that was mended")
         # A repaired machine is looked at afresh: what used to read at rest need not any more.

@@ -13,70 +13,36 @@ from __future__ import annotations
 from difflib import get_close_matches
 from typing import Annotated, Any, Literal
 
-from pydantic import (
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Discriminator,
-    Field,
-    StringConstraints,
-    Tag,
-    WithJsonSchema,
-)
+from pydantic import BaseModel, BeforeValidator, Discriminator, Field, Tag
+
+from matrixdoc.case.report_form import Flag, Form, FreeText, MaybeWords, Names, ReportSettings, Words, spaced
+from matrixdoc.case.report_words import SeenKind, meant
 
 MOST_ENTRIES = 5000
-MOST_NAMES = 2000
-
-# An editor takes 29 for a number and yes for a word; the reader takes both as text until a field
-# types them. The published schema says what an editor should let pass.
-Words = Annotated[
-    str,
-    StringConstraints(strip_whitespace=True, min_length=1, max_length=200),
-    WithJsonSchema({"type": ["string", "number"], "minLength": 1, "maxLength": 200}),
-]
-MaybeWords = Annotated[
-    str,
-    StringConstraints(strip_whitespace=True, max_length=200),
-    WithJsonSchema({"type": ["string", "number"], "maxLength": 200}),
-]
-Flag = Annotated[bool, WithJsonSchema({"enum": [True, False, "yes", "no", "on", "off"]})]
-FreeText = Annotated[str, StringConstraints(max_length=2000)]
-
-
-def _one_or_more(value: object) -> object:
-    return [value] if isinstance(value, str) else value
-
-
-Names = Annotated[
-    list[Words],
-    BeforeValidator(_one_or_more, json_schema_input_type=Words | list[Words]),
-    Field(max_length=MOST_NAMES),
-]
-"""One name, or a list of names."""
 
 Reads = Annotated[
     Words | list[Words], Field(description="nothing, itself, fine, not sure, or a list of cells")
 ]
-Seen = Literal["off", "dim", "normal", "bright", "not sure"]
-CoilSeen = Literal["fires", "weak", "nothing", "locked on", "fires with others", "not sure"]
+
+
+def _seen(kind: SeenKind) -> BeforeValidator:
+    """Everyday words taken for those of the form, see ``report_words``."""
+    return BeforeValidator(lambda value: meant(kind, value) if isinstance(value, str) else value)
+
+
+Seen = Annotated[Literal["off", "dim", "normal", "bright", "not sure"], _seen("lamp")]
+CoilSeen = Annotated[
+    Literal["fires", "weak", "nothing", "locked on", "fires with others", "not sure"], _seen("coil")
+]
+FuseSeen = Annotated[Literal["good", "open", "not sure"], _seen("fuse")]
 Action = Literal["replace", "repair", "reseat", "clean", "swap"]
 
 
-def _alias(name: str) -> str:
-    return name.rstrip("_").replace("_", " ")
-
-
-class _Form(BaseModel):
-    """Unknown keys are refused; ``sat for years`` may be written ``sat_for_years``, too."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, alias_generator=_alias, populate_by_name=True)
-
-
-class _Entry(_Form):
+class _Entry(Form):
     words: FreeText = Field(default="", description="the person's own words, kept for the log")
 
 
-class Jumper(_Form):
+class Jumper(Form):
     """A jumper (a clip lead) between two points, or across a part."""
 
     from_: Words = Field(default="", description="a net, or part.terminal")
@@ -135,7 +101,7 @@ class RestingEntry(_ScanEntry):
     resting: Reads
 
 
-class Walk(_Form):
+class Walk(Form):
     """Every switch of a matrix pressed alone, one after the other."""
 
     matrix: FreeText = Field(default="", description="the switch matrix; not needed where there is one")
@@ -161,7 +127,7 @@ class LampEntry(_LookEntry):
 
     lamp: Names
     seen: Seen
-    commanded: Names = ["all"]
+    commanded: Names = Field(default=["all"])
     others: Seen | None = None
     matrix: FreeText = ""
 
@@ -171,10 +137,10 @@ class CoilEntry(_LookEntry):
 
     coil: Names
     seen: CoilSeen
-    held: Names = []
+    held: Names = Field(default=[])
 
 
-class PowerUp(_Form):
+class PowerUp(Form):
     """Which coils were pulled in with nothing commanded."""
 
     locked: Names
@@ -199,7 +165,7 @@ class FuseEntry(_Entry):
     """A fuse measured out of its clip."""
 
     fuse: Names
-    seen: Literal["good", "open", "not sure"]
+    seen: FuseSeen
 
 
 class NewFuseEntry(_Entry):
@@ -217,11 +183,11 @@ class WiggleEntry(_Entry):
     seen: Literal["changes", "stays", "not sure"]
 
 
-class _Meter(_Form):
+class _Meter(Form):
     red: Words = Field(description="a net, or part.terminal")
     black: Words = Field(default="ground", description="a net, or part.terminal")
     reading: Words = Field(description="as the meter shows it: 4.7 V, 12.3 ohm, 2k2, OL, or not sure")
-    held: Names = []
+    held: Names = Field(default=[])
     opened: Names = Field(
         default=[], description="parts out of circuit: a fuse, a lifted lug, a pin unplugged"
     )
@@ -259,7 +225,7 @@ class DiodeEntry(_Entry):
     diode: UnpoweredMeter
 
 
-class Repair(_Form):
+class Repair(Form):
     """Parts that were mended between two findings."""
 
     parts: Names
@@ -278,13 +244,13 @@ class DeclineEntry(_Entry):
     decline: Words
 
 
-class OverrideEntry(_Form):
+class OverrideEntry(Form):
     """Going on under power in spite of a coil that may be locked on, in words: who watches, what is off."""
 
     override: Words
 
 
-class NoteEntry(_Form):
+class NoteEntry(Form):
     """A free remark."""
 
     note: FreeText
@@ -315,7 +281,7 @@ def leading_word(entry: object) -> str | None:
     """The leading word of an entry, or the nearest one to what was written, or None."""
     keys = [key.replace("_", " ") for key in entry if isinstance(key, str)] if isinstance(entry, dict) else []
     if not keys and isinstance(entry, BaseModel):
-        keys = [_alias(key) for key in type(entry).model_fields]
+        keys = [spaced(key) for key in type(entry).model_fields]
     for word in ENTRIES:
         if word in keys:
             return word
@@ -356,39 +322,14 @@ AnyEntry = Annotated[
 ]
 
 
-class ReportSettings(_Form):
-    """Settings of the diagnosis, where they differ from the usual ones."""
-
-    expected_faults: Annotated[float, Field(gt=0, le=50)] | None = None
-    outside_weight: Annotated[float, Field(ge=0, lt=1)] | None = None
-    slip_rate: Annotated[float, Field(ge=0, lt=0.5)] | None = None
-    meter_slip_rate: Annotated[float, Field(ge=0, lt=0.5)] | None = None
-    meter_lead_ohm: Annotated[float, Field(ge=0, le=10)] | None = None
-    meter_top_ohm: Annotated[float, Field(ge=1e3, le=1e9)] | None = None
-    diode_test_ma: Annotated[float, Field(gt=0, le=10)] | None = None
-    lacks: list[Literal["volts", "ohms", "diode", "switch test", "lamp test", "coil test"]] | None = Field(
-        default=None,
-        description="what cannot be done here: functions of the meter, self-tests that do not run",
-    )
-    stock: Names | None = Field(default=None, description="part types or kinds at hand, such as 1N4004")
-    meter_accuracy: Annotated[float, Field(gt=0, le=0.5)] | None = None
-    least_share: Annotated[float, Field(ge=0, le=0.1)] | None = None
-    recent_repair: Names | None = Field(default=None, description="places, boards or parts worked at")
-    battery_leak: Names | None = Field(
-        default=None, description="places, boards or parts near a leaked battery"
-    )
-    open_places: Names | None = Field(default=None, description="doors and panels that are open now")
-    sat_for_years: Flag | None = None
-
-
-class ReportForm(_Form):
+class ReportForm(Form):
     """The whole report file."""
 
     machine: FreeText = Field(default="", description="a shipped machine's name or a path")
     settings: ReportSettings = ReportSettings()
     smoke: Flag = Field(default=False, description="smoke was seen: switch off first")
     smell: Flag = Field(default=False, description="something smells burnt: switch off first")
-    findings: Annotated[list[AnyEntry], Field(max_length=MOST_ENTRIES)] = []
+    findings: Annotated[list[AnyEntry], Field(max_length=MOST_ENTRIES)] = Field(default=[])
     title: FreeText = ""
     story: FreeText = Field(default="", description="what happened, in the person's own words")
     conclusion: FreeText = Field(default="", description="what it turned out to be, once known")

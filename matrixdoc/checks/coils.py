@@ -230,13 +230,23 @@ class Coils:
             found[reference] = frozenset(p for n in nets for p in came.get(n, ()))
         return found
 
+    def _feed_end(self, coil: str) -> str:
+        """The net where the feed reaches the coil's circuit: a lug, or the drive of a high-side one."""
+        feeds = self.feed_parts(coil)
+        nets = {net for part in feeds for net in self.model.part(part).nets}
+        own = self.coils[coil]
+        outputs = [self.model.circuit.wiring.drives[d].output for d in self.commands(own)]
+        first = self.model.part(own.element).nets[0]
+        reached = (net for part in outputs for net in self.model.part(part).nets if net in nets)
+        return first if first in nets else next(reached, first)
+
     def sagged(self, effects: Sequence[FaultEffect]) -> dict[FaultEffect, frozenset[str]]:
         """For faults that add a connection: the coils whose feed they pull down at rest.
 
         A fault in the circuit of one coil reaches another one only through what feeds both.
         """
         todo = [e for e in effects if e not in self._sagged]
-        supply_net = {r: self.model.part(c.element).nets[0] for r, c in self.coils.items()}
+        supply_net = {reference: self._feed_end(reference) for reference in self.coils}
         nets = tuple(dict.fromkeys(supply_net.values()))
         self._prepare_triggered(((), (e,)) for e in todo)
         base = self.request("", (), ())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from matrixdoc.checks.lead_words import lead_words
 from matrixdoc.checks.situation import (
     ALL_LAMPS,
     NOT_SURE,
@@ -43,13 +44,8 @@ def part_words(part: Part) -> str:
 
 
 def net_words(wiring: Wiring, net: str) -> str:
-    """A point to put a lead on."""
-    if net == GROUND:
-        return "ground"
-    for supply in wiring.supplies.values():
-        if supply.rail == net:
-            return f"the {supply.title or supply.name} rail"
-    return net.replace("/", " ")
+    """A point to put a lead on, as a person finds it: pin, lug or clip, wire colour, place."""
+    return lead_words(wiring).words(net)
 
 
 def apart_words(part: Part) -> str:

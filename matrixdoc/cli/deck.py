@@ -14,7 +14,8 @@ from matrixdoc.checks.signals import active_outputs
 from matrixdoc.checks.situation import ALL_LAMPS, Situation
 from matrixdoc.circuit.deck import spice_deck
 from matrixdoc.circuit.netlist import Instant
-from matrixdoc.cli.inputs import engine_of, load, possible_of, read_faults
+from matrixdoc.cli.faults import read_faults
+from matrixdoc.cli.inputs import engine_of, load, possible_of
 from matrixdoc.definition.errors import InputError, Problem, choice, quoted
 from matrixdoc.definition.wiring import Cell, Line, Matrix, Wiring
 from matrixdoc.diagnosis.engine import Engine

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 
 from matrixdoc.case.case import Case
 from matrixdoc.case.report import case_from_report
+from matrixdoc.case.wording import outcome_words
+from matrixdoc.checks.situation import Look, Situation
 from matrixdoc.cli.correct import corrected_case
 from matrixdoc.cli.inputs import NothingSeenError, laid_over, load, read_symptoms, talk
-from matrixdoc.cli.text import heading, labelled, minutes, safe, share, wrapped
+from matrixdoc.cli.text import counted, heading, labelled, minutes, safe, share, wrapped
 from matrixdoc.definition.wiring import Wiring
-from matrixdoc.diagnosis.results import Cause, Diagnosis, ExplainedFinding, RankedCheck
+from matrixdoc.diagnosis.results import Cause, Diagnosis, ExplainedFinding, RankedCheck, Reason
 
 SAFETY = (
     "Switched off is not unplugged. Unplug for ohms, diode tests and soldering; let capacitors "
@@ -67,20 +70,26 @@ def diagnosis_text(
     wiring: Wiring, case: Case, answer: Diagnosis, checks: Sequence[RankedCheck], top: int
 ) -> str:
     """The whole answer as text of 80 columns."""
-    count = len(case.findings)
-    pieces = [heading(f"{wiring.title}: {count} finding{'' if count == 1 else 's'}")]
+    pieces = [heading(f"{wiring.title}: {counted(len(case.findings), 'look')} reported")]
     pieces.extend(wrapped(f"Contradiction: {words}", 0, 2) for words in answer.contradictions)
     pieces.append("\nLIKELY CAUSES")
     pieces.extend(_cause_text(cause) for cause in answer.causes[:top])
     more = len(answer.causes) - top
     if more > 0:
+        told = counted(more, "more cause", "more causes")
         rest = sum(cause.probability for cause in answer.causes[top:])
-        pieces.append(f"      {more} more, together {share(rest)}  (--top {len(answer.causes)} shows all)")
+        if sum(cause.probability for cause in answer.causes) <= 1.0 + 1e-6:
+            # With several faults at once the causes add up to more than the whole.
+            told += f", {'together ' if more > 1 else ''}{share(rest)}"
+        pieces.append(f"    {told}  (--top {len(answer.causes)} shows all)")
     pieces.append("")
     pieces.append(_shares_text(answer))
     if checks:
         pieces.append("\nNEXT CHECKS, the one that gets the repair finished soonest first")
-        pieces.extend(_check_text(check, answer) for check in checks)
+        reported = {
+            (one.situation, one.look): outcome_words(wiring, one.look, one.outcome) for one in case.findings
+        }
+        pieces.extend(_check_text(check, answer, reported) for check in checks)
     pieces.append(_findings_text(answer.findings))
     if unproven := case.unproven():
         pieces.append("\nREPAIRS NOT YET PROVEN")
@@ -105,16 +114,25 @@ def _cause_text(cause: Cause) -> str:
         more = len(others) - _SHOWN_MEMBERS
         lines.append(labelled("or", "; ".join(named) + (f"; and {more} more" if more > 0 else ""), 14, 9))
     for label, reasons in (("for", cause.for_), ("against", cause.against)):
-        strongest = sorted(reasons, key=lambda reason: -abs(reason.bits))[:_SHOWN_REASONS]
-        lines.extend(
-            labelled(label, f"{reason.words} ({reason.bits:+.1f} bits)", 14, 9) for reason in strongest
-        )
-        more = len(reasons) - _SHOWN_REASONS
-        if more > 0:
-            lines.append(labelled("", f"and {more} more findings", 14, 9))
+        told = _reasons(reasons)
+        lines.extend(labelled(label, words, 14, 9) for words in told[:_SHOWN_REASONS])
+        if (more := len(told) - _SHOWN_REASONS) > 0:
+            lines.append(labelled("", f"and {counted(more, 'more look', 'more looks')}", 14, 9))
     if cause.repair:
         lines.append(labelled("repair", cause.repair, 14, 9))
     return "\n".join(lines)
+
+
+def _reasons(reasons: Sequence[Reason]) -> list[str]:
+    """Looks for or against a cause, the strongest first; what was seen several times is told once."""
+    bits: dict[str, list[float]] = {}
+    for reason in reasons:
+        bits.setdefault(reason.words, []).append(reason.bits)
+    ordered = sorted(bits.items(), key=lambda item: -abs(sum(item[1])))
+    return [
+        f"{words}{f', {len(each)} times' if len(each) > 1 else ''} ({sum(each):+.1f} bits)"
+        for words, each in ordered
+    ]
 
 
 def _shares_text(answer: Diagnosis) -> str:
@@ -123,19 +141,29 @@ def _shares_text(answer: Diagnosis) -> str:
     return wrapped(words)
 
 
-def _check_text(ranked: RankedCheck, answer: Diagnosis) -> str:
+def _check_text(
+    ranked: RankedCheck, answer: Diagnosis, reported: Mapping[tuple[Situation, Look], str]
+) -> str:
     check = ranked.check
+    before = reported.get((check.situation, check.look)) if check.kind != "act" else None
     power = "power on" if check.situation.power and check.kind != "act" else "power off and unplugged"
     lines = [wrapped(f"{ranked.rank:>2}. {minutes(ranked.minutes):>8}  {check.title}", 0, 14)]
     lines.extend(labelled("CAUTION", caution, 14, 9) for caution in check.cautions)
-    lines.append(labelled("set up", "; ".join([power, *check.set_up]), 14, 9))
+    # What the title says already is not said again.
+    steps = [step for step in check.set_up if not step.endswith(check.title)]
+    lines.append(labelled("set up", "; ".join([power, *steps]), 14, 9))
     by_words: dict[str, list[int]] = {}
     for expected in ranked.expected:
         if expected.share >= 0.5 and expected.cause <= len(answer.causes):
             by_words.setdefault(expected.words, []).append(expected.cause)
     for words, causes in by_words.items():
-        lines.append(labelled("expect", f"{words}: cause {', '.join(map(str, causes))}", 14, 9))
-    why = ranked.reason or f"tells {ranked.information_bits:.2f} bits"
+        numbers = f"cause {', '.join(map(str, causes))}"
+        if before is not None:
+            # The same look was reported: under these causes it was right, or it was a slip.
+            slip = f"not as reported ({before}), if that report was a slip"
+            numbers += f"; {'as reported' if words == before else slip}"
+        lines.append(labelled("expect", f"{words}: {numbers}", 14, 9))
+    why = re.sub(r"(?<=\d)%", " %", ranked.reason) or f"tells {ranked.information_bits:.2f} bits"
     lines.append(labelled("why", why, 14, 9))
     lines.append(labelled("key", check.key, 14, 9))
     return "\n".join(lines)
@@ -145,12 +173,16 @@ def _findings_text(findings: Sequence[ExplainedFinding]) -> str:
     """How well the leading cause explains what was seen: the ill-explained ones one by one."""
     if not findings:
         return ""
-    lines = ["\nFINDINGS, as the leading cause explains them"]
     ill = [finding for finding in findings if finding.probability < 0.5]
+    well = len(findings) - len(ill)
+    lines = ["\nWHAT WAS REPORTED, as the leading cause explains it"]
     told = (f"- {one.words}: {one.verdict} ({share(one.probability)})" for one in ill[:10])
     lines.extend(wrapped(words, 2, 4) for words in told)
     if len(ill) > 10:
         lines.append(f"  - and {len(ill) - 10} more that it does not explain")
-    well = len(findings) - len(ill)
-    lines.append(f"  {well} of {len(findings)} explained" + (" (--json lists each)" if well else ""))
+    if ill:
+        lines.append(f"  {well} of {counted(len(findings), 'look')} explained")
+    else:
+        every = {1: "the look is", 2: "both looks are"}.get(well, f"all {well} looks are")
+        lines.append(f"  {every} explained (--json lists each)")
     return "\n".join(lines)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import re
 import sys
 from collections.abc import Mapping
 from dataclasses import replace
@@ -14,7 +15,7 @@ from matrixdoc.case.names import Names, NameTrouble
 from matrixdoc.case.report import ReadReport, Report, read_report, resolve_report
 from matrixdoc.cli.sentence import report_text
 from matrixdoc.definition.document import MAXIMUM_BYTES, read_text
-from matrixdoc.definition.errors import InputError, MatrixdocError, Problem, near_miss, quoted
+from matrixdoc.definition.errors import InputError, MatrixdocError, Problem, quoted
 from matrixdoc.definition.wiring import Wiring
 from matrixdoc.diagnosis.engine import Engine
 from matrixdoc.diagnosis.settings import Settings
@@ -29,12 +30,57 @@ def talk(*words: object) -> None:
 def load(name: str) -> Wiring:
     """The machine of that name or path.
 
+    A name may be said with blanks, a file in the current folder without its ending.
+
     Raises:
         MatrixdocError: no such machine, or a definition with errors.
     """
     from matrixdoc.definition.library import load_machine
 
-    return load_machine(name)
+    meant = _meant(name)
+    try:
+        return load_machine(meant)
+    except InputError:
+        _refuse_report(meant)
+        raise
+
+
+def _meant(name: str) -> str:
+    from matrixdoc.definition.library import SUFFIXES, list_machines
+
+    names = [entry.name for entry in list_machines()]
+    spoken = re.sub(r"[\s-]+", "_", name.strip()).casefold()
+    known = [one for one in names if one.casefold() == spoken]
+    if name in names or known:
+        return name if name in names else known[0]
+    beside = [f"{name}{suffix}" for suffix in SUFFIXES if name and Path(f"{name}{suffix}").is_file()]
+    return beside[0] if beside and not Path(name).exists() else name
+
+
+def _tree(path: str) -> dict[str, Any]:
+    """The keys and values of a file; none where it has none."""
+    from matrixdoc.definition.document import load_document
+
+    try:
+        tree = load_document(read_text(Path(path)), path).tree
+    except (InputError, OSError):
+        return {}
+    return tree if isinstance(tree, dict) else {}
+
+
+def is_report(tree: object) -> bool:
+    """Whether the keys of a file are those of a report, and not of a machine."""
+    return isinstance(tree, dict) and "findings" in tree and "matrices" not in tree
+
+
+def _refuse_report(path: str) -> None:
+    """Say so where a report stands in the place of the machine."""
+    tree = _tree(path) if Path(path).is_file() else {}
+    if is_report(tree):
+        named = tree.get("machine")
+        hint = f"say {named} {path}" if isinstance(named, str) and named else f"say MACHINE {path}"
+        expected = "the machine first, then the report"
+        raise InputError([Problem(path, 0, 0, "", "a report", expected, hint)])
 
 
 def report_file(path: str) -> str:
@@ -60,8 +106,11 @@ def read_symptoms(arguments: argparse.Namespace, wiring: Wiring, settings: Setti
     """
     settings = settings or Settings()
     steps: list[Any] = []
-    if arguments.report:
-        read = read_report(report_file(arguments.report), arguments.report)
+    name = report_of(arguments)
+    if name:
+        if name != "-" and not is_report(tree := _tree(name)) and "matrices" in tree:
+            raise InputError([Problem(name, 0, 0, "", "a machine definition", "a report, with its findings")])
+        read = read_report(report_file(name), name)
         _warn_of_another_machine(read, arguments.machine, wiring)
         report = resolve_report(read, wiring, settings)
         settings = report.settings
@@ -76,17 +125,33 @@ def read_symptoms(arguments: argparse.Namespace, wiring: Wiring, settings: Setti
     return Report(settings, tuple(steps))
 
 
+def report_of(arguments: argparse.Namespace) -> str:
+    """The report file of a command line, given with or without ``--report``; empty for none.
+
+    Raises:
+        InputError: two of them.
+    """
+    named: str = arguments.report or arguments.report_file
+    if arguments.report and arguments.report_file:
+        found = f"two reports, {quoted(arguments.report)} and {quoted(arguments.report_file)}"
+        raise InputError([Problem("", 0, 0, "", found, "one report; --saw adds to it")])
+    return named
+
+
 def _about_sentences(problems: tuple[Problem, ...], sentences: list[str]) -> list[Problem]:
-    plain = [s for s in (" ".join(s.split()) for s in sentences) if s not in ("smoke", "smell")]
+    plain = [s for s in (" ".join(s.split()) for s in sentences) if s.casefold() not in ("smoke", "smell")]
     told = []
     for problem in problems:
+        if not problem.path:
+            # A sentence that follows no pattern: it is itself what was found.
+            told.append(problem)
+            continue
         number = problem.path.split(" > ")[1].removeprefix("entry ") if " > " in problem.path else ""
-        which = (
-            f"--saw {quoted(plain[int(number) - 1])}"
-            if number.isdigit() and int(number) <= len(plain)
-            else "--saw"
-        )
-        told.append(replace(problem, source=which, line=0, column=0, path=problem.path.rpartition(" > ")[2]))
+        known = number.isdigit() and int(number) <= len(plain)
+        which = f"--saw {quoted(plain[int(number) - 1])}" if known else "--saw"
+        # The place inside the made-up file means nothing where the sentence itself is shown.
+        path = "" if known else problem.path.rpartition(" > ")[2]
+        told.append(replace(problem, source=which, line=0, column=0, path=path))
     return told
 
 
@@ -129,52 +194,6 @@ def laid_over(settings: Settings, arguments: argparse.Namespace, wiring: Wiring)
     if problems:
         raise InputError(problems)
     return replace(settings, **changes)
-
-
-def read_faults(
-    given: list[str], wiring: Wiring, possible: Mapping[Fault, PossibleFault]
-) -> tuple[Fault, ...]:
-    """``PART=MODE`` words as faults that this machine can have.
-
-    Raises:
-        InputError: every word that names no part, or no failure mode of its part.
-    """
-    names = Names(wiring)
-    modes: dict[str, list[str]] = {}
-    for fault in possible:
-        modes.setdefault(fault.part, []).append(fault.mode)
-    problems: list[Problem] = []
-    faults: list[Fault] = []
-    for words in given:
-        part, sign, mode = words.rpartition("=")
-        part, mode = part.strip(), " ".join(mode.split())
-        if not sign or not part or not mode:
-            problems.append(
-                Problem("--fault", 0, 0, "", quoted(words), "PART=MODE, such as switch/C3R5/diode=shorted")
-            )
-            continue
-        try:
-            reference = part if part in modes else names.part(part)
-        except NameTrouble as trouble:
-            problems.append(Problem("--fault", 0, 0, "", quoted(part), trouble.expected, trouble.suggestion))
-            continue
-        known = modes.get(reference, [])
-        fitting = [one for one in known if one.casefold() == mode.casefold()]
-        if not fitting:
-            expected = f"a failure mode of {reference}: {', '.join(known) or 'none is known'}"
-            problems.append(Problem("--fault", 0, 0, "", quoted(mode), expected, near_miss(mode, known)))
-            continue
-        if reference in {fault.part for fault in faults}:
-            problems.append(
-                Problem(
-                    "--fault", 0, 0, "", f"a second mode of {reference}", "one failure mode for each part"
-                )
-            )
-            continue
-        faults.append(Fault(reference, fitting[0]))
-    if problems:
-        raise InputError(problems)
-    return tuple(faults)
 
 
 def possible_of(case: Case) -> Mapping[Fault, PossibleFault]:

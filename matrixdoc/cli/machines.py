@@ -6,11 +6,12 @@ import argparse
 from pathlib import Path
 
 from matrixdoc.case.report import read_report, resolve_report
-from matrixdoc.cli.inputs import load, talk
-from matrixdoc.cli.text import safe, table, wrapped
+from matrixdoc.cli.inputs import is_report, load, talk
+from matrixdoc.cli.text import counted, safe, table, wrapped
 from matrixdoc.definition.document import load_document, read_text
 from matrixdoc.definition.errors import InputError, MatrixdocError, Problem
 from matrixdoc.definition.library import MachineEntry, list_machines, machine_from_document, user_folder
+from matrixdoc.definition.lint import lint
 
 
 def machines(arguments: argparse.Namespace) -> int:
@@ -62,9 +63,10 @@ def validate(arguments: argparse.Namespace) -> int:
     made: list[FileResult] = []
     for name in arguments.files:
         kind, title, parts, assumed = "unknown", "", 0, 0
+        advice: tuple[str, ...] = ()
         problems: tuple[Problem, ...] = ()
         try:
-            kind, title, parts, assumed = _checked(name)
+            kind, title, parts, assumed, advice = _checked(name)
         except InputError as error:
             problems = error.problems
             kind = _kind(name)
@@ -78,27 +80,25 @@ def validate(arguments: argparse.Namespace) -> int:
                     "parts": parts,
                     "assumed": assumed,
                     "problems": problem_results(problems),
+                    "advice": list(advice),
                 }
             )
         )
         if arguments.json:
             continue
         if problems:
-            talk(f"{safe(name)}: {len(problems)} problem{'' if len(problems) == 1 else 's'}")
+            talk(f"{safe(name)}: {counted(len(problems), 'problem')}")
             talk(str(InputError(problems)))
         elif kind == "machine":
-            print(
-                f"{safe(name)}: a sound definition of {safe(title)}: {parts} parts, {assumed} of them assumed"
-            )
+            print(f"{safe(name)}: a sound definition of {safe(title)}: {parts} parts, {assumed} assumed")
+            if advice:
+                print("Worth a second look:")
+                print("\n".join(wrapped(f"- {words}", 2, 4) for words in advice))
         else:
-            print(f"{safe(name)}: a sound report: {parts} findings about {safe(title)}")
+            print(f"{safe(name)}: a sound report: {counted(parts, 'finding')} about {safe(title)}")
     if arguments.json:
         print(ValidateResult(files=made).model_dump_json(indent=2))
     return 0 if all(one.valid for one in made) else 1
-
-
-def _is_report(tree: object) -> bool:
-    return isinstance(tree, dict) and "findings" in tree and "matrices" not in tree
 
 
 def _kind(name: str) -> str:
@@ -107,24 +107,24 @@ def _kind(name: str) -> str:
         tree = load_document(read_text(name), name).tree
     except InputError:
         return "unknown"
-    return "report" if _is_report(tree) else "machine"
+    return "report" if is_report(tree) else "machine"
 
 
-def _checked(name: str) -> tuple[str, str, int, int]:
-    """Kind, title, number of parts (or findings), number of assumed parts.
+def _checked(name: str) -> tuple[str, str, int, int, tuple[str, ...]]:
+    """Kind, title, number of parts (or findings), number of assumed parts, advice.
 
     Raises:
         InputError: everything that is wrong with the file.
     """
     text = read_text(name)
     document = load_document(text, name)
-    if not _is_report(document.tree):
+    if not is_report(document.tree):
         wiring = machine_from_document(document)
         assumed = sum(part.origin == "assumed" for part in wiring.parts.values())
-        return "machine", wiring.title, len(wiring.parts), assumed
+        return "machine", wiring.title, len(wiring.parts), assumed, lint(wiring)
     report = read_report(text, name)
     if not report.machine:
-        return "report", "a machine that it does not name", len(report.form.findings), 0
+        return "report", "a machine that it does not name", len(report.form.findings), 0, ()
     beside = Path(name).parent / report.machine
     wiring = load(str(beside) if beside.is_file() else report.machine)
-    return "report", wiring.title, len(resolve_report(report, wiring).findings), 0
+    return "report", wiring.title, len(resolve_report(report, wiring).findings), 0, ()

@@ -33,7 +33,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         if reconfigure is not None:
             # A terminal without the letters of a name shows an escape, never a traceback.
             reconfigure(errors="backslashreplace")
-    arguments = build_parser().parse_args(argv)
+    parser = build_parser()
+    parser.given = list(sys.argv[1:] if argv is None else argv)
+    arguments = parser.parse_args(argv)
     collect_seldom()
     try:
         status = _run(arguments)
@@ -49,7 +51,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         print("matrixdoc: stopped", file=sys.stderr)
         return INTERRUPTED
     except OSError as error:
-        print(f"matrixdoc: {printable(error, 400)}", file=sys.stderr)
+        told = f"{error.filename}: {error.strerror}" if error.filename and error.strerror else error
+        print(f"matrixdoc: {printable(told, 400)}", file=sys.stderr)
         return WRONG_INPUT
     return status
 

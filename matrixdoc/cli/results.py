@@ -7,19 +7,42 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
+from pydantic import ConfigDict, Field, TypeAdapter
 
+from matrixdoc.cli.results_base import Outcome, Result
+from matrixdoc.cli.results_machine import (
+    CellResult,
+    ChartResult,
+    FileResult,
+    LineResult,
+    MachineResult,
+    MachinesResult,
+    MatrixResult,
+    PathResult,
+    ProblemResult,
+    SpiceResult,
+    StepResult,
+    ValidateResult,
+)
 from matrixdoc.definition.wiring import Wiring
 
-
-class Result(BaseModel):
-    """Base of all results."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-Outcome = list[str] | float | str
-"""References that read (or coils that are pulled in), a reading, or a word."""
+__all__ = [
+    "RESULTS",
+    "CellResult",
+    "ChartResult",
+    "FileResult",
+    "LineResult",
+    "MachineResult",
+    "MachinesResult",
+    "MatrixResult",
+    "Outcome",
+    "PathResult",
+    "ProblemResult",
+    "Result",
+    "SpiceResult",
+    "StepResult",
+    "ValidateResult",
+]
 
 
 class FaultResult(Result):
@@ -183,6 +206,7 @@ class SimulateResult(Result):
     digest: str
     faults: list[FaultResult]
     cautions: list[str]
+    blown: list[str] = Field(description="fuses that the faults have blown as soon as the machine is on")
     seen: list[SeenResult]
 
 
@@ -201,123 +225,12 @@ class HoldResult(Result):
     held: list[str]
     groups: int
     suspects: list[HoldSuspectResult]
-
-
-class MachineResult(Result):
-    """One definition that can be named on the command line."""
-
-    name: str
-    title: str
-    path: str
-    origin: str
-
-
-class MachinesResult(Result):
-    """``matrixdoc machines --json``."""
-
-    machines: list[MachineResult]
-
-
-class ProblemResult(Result):
-    """One thing wrong with a file: where, what was found, what would be right."""
-
-    source: str
-    line: int
-    column: int
-    path: str
-    found: str
-    expected: str
-    suggestion: str
-
-
-class FileResult(Result):
-    """One validated file."""
-
-    file: str
-    kind: Literal["machine", "report", "unknown"]
-    valid: bool
-    title: str
-    parts: int
-    assumed: int
-    problems: list[ProblemResult]
-
-
-class ValidateResult(Result):
-    """``matrixdoc validate --json``."""
-
-    files: list[FileResult]
-
-
-class LineResult(Result):
-    """A column or row of a chart."""
-
-    key: str
-    title: str
-    colour: str
-    pins: list[str]
-    drive_part: str
-
-
-class CellResult(Result):
-    """A fitted cell of a chart."""
-
-    column: str
-    row: str
-    reference: str
-    title: str
-    aliases: list[str]
-
-
-class MatrixResult(Result):
-    """One matrix as its chart."""
-
-    name: str
-    device: str
-    columns: list[LineResult]
-    rows: list[LineResult]
-    cells: list[CellResult]
-
-
-class ChartResult(Result):
-    """``matrixdoc chart --json``."""
-
-    machine: str
-    matrices: list[MatrixResult]
-
-
-class StepResult(Result):
-    """One part on a path, from the supply to ground or from the logic to the output."""
-
-    part: str
-    kind: str
-    title: str
-    layer: Literal["current", "command", "sensing"]
-    from_net: str
-    to_net: str
-    connector: str
-    position: int | None
-    colour: str
-    place: str
-    type_name: str
-    origin: str
-    shared_by: list[str]
-
-
-class PathResult(Result):
-    """``matrixdoc path --json``."""
-
-    machine: str
-    place: str
-    title: str
-    steps: list[StepResult]
-
-
-class SpiceResult(Result):
-    """``matrixdoc spice --json``."""
-
-    machine: str
-    title: str
-    deck: str
+    unseparated: list[list[int]] = Field(
+        description="positions of suspects that read alike with this set, group by group"
+    )
+    tried: list[int] = Field(description="sets of one, two, three ... switches that were tried")
+    complete: list[int] = Field(description="sizes of which every set of the machine's switches was tried")
+    grown: int = Field(description="larger sets that were put together from these")
 
 
 class LikelyResult(Result):

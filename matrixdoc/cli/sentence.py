@@ -4,8 +4,9 @@
 
     press C3R5 reads nothing                     hold C1R1, C1R2, C2R1 reads C1R1, C1R2, C2R1, C2R2
     resting reads C4R4                           walk fine
+    column 3 never reads                         walk C1R1, C2R3 and top lane read nothing; others fine
     walk C3R5 reads nothing; C3R6 reads C3R6, C4R6; others not tried
-    lamp C2R1 off                                lamp C2R1, C2R2 dim commanded itself others normal
+    lamp C2R1 off; others normal                 lamp C2R1, C2R2 dim commanded itself others normal
     coil 7 nothing                               power up locked 7, 8       (power up nothing locked)
     fuse coil supply open                        smoke                      smell
     new fuse F6 blows at once                    new fuse F6 blows at once pulsed 4
@@ -26,8 +27,10 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Sequence
+from difflib import get_close_matches
 from typing import Any
 
+from matrixdoc.case.report_words import SYNONYMS, SeenKind, meant
 from matrixdoc.definition.errors import InputError, Problem, quoted
 
 Entry = dict[str, Any]
@@ -42,12 +45,23 @@ _ACTIONS = {
 _SEEN_LAMP = ("off", "dim", "normal", "bright", "not sure")
 _SEEN_COIL = ("fires with others", "fires", "weak", "nothing", "locked on", "not sure")
 _SEEN_FUSE = ("good", "open", "not sure")
+_SPOKEN_STARTS = {"coils": "coil", "lamps": "lamp", "fuses": "fuse", "walk:": "walk"}
+_DEVICE_STARTS = {"feed": "coil", "flash": "coil", "illumination": "lamp", "string": "lamp"}
+"""Words that say what kind of thing is meant, and what is said of such things."""
+_READS = re.compile(r"\s+reads?\s+", re.IGNORECASE)
+_NEVER = re.compile(
+    r"\s+(?:never reads?|(?:does not|doesn't|do not|don't) read|reads? none)(?=\s*(?:$|;))", re.IGNORECASE
+)
 _READING = re.compile(r"^(?P<red>.+?)\s+to\s+(?P<rest>.+)$")
 _OPTIONS = re.compile(r"\s+(power|held|opened|pulsed|lamps)\s+")
 
 
 class _Unclear(Exception):  # noqa: N818 - becomes an InputError with the sentence in it
-    """What the sentence lacks."""
+    """What the sentence lacks, and a hint."""
+
+    def __init__(self, expected: str, hint: str = "") -> None:
+        super().__init__(expected)
+        self.hint = hint
 
 
 def report_text(sentences: Sequence[str]) -> str:
@@ -61,30 +75,54 @@ def report_text(sentences: Sequence[str]) -> str:
     problems: list[Problem] = []
     for sentence in sentences:
         words = " ".join(sentence.split())
-        if words in ("smoke", "smell"):
-            report[words] = "yes"
+        if words.casefold() in ("smoke", "smell"):
+            report[words.casefold()] = "yes"
             continue
         try:
             entries.append(_entry(words))
         except _Unclear as unclear:
-            problems.append(Problem("--saw", 0, 0, "", quoted(sentence), str(unclear)))
+            problems.append(Problem("--saw", 0, 0, "", quoted(sentence), str(unclear), unclear.hint))
     if problems:
         raise InputError(problems)
     return json.dumps({**report, "findings": entries}, ensure_ascii=False)
 
 
 def _entry(words: str) -> Entry:
+    words = _NEVER.sub(" reads nothing", words)
+    first, _, rest = words.partition(" ")
+    if first.casefold() in _SPOKEN_STARTS:
+        words = f"{_SPOKEN_STARTS[first.casefold()]} {rest}".strip()
+    elif first.casefold() in _DEVICE_STARTS:
+        words = f"{_DEVICE_STARTS[first.casefold()]} {words}"
+    lowered = words.casefold()
     for start, read in _READERS:
-        if words == start or words.startswith(start + " "):
+        if lowered == start or lowered.startswith(start + " "):
             altered: Entry = {}
             if start in ("press", "hold", "resting", "lamp", "coil", "jumper"):
                 words, altered = _altered(words)
             return {**read(words[len(start) :].strip(), start), **altered}
-    raise _Unclear(f"a sentence that begins with {', '.join(start for start, _ in _READERS)}, smoke or smell")
+    near = _near(first)
+    if _READS.search(words) and not near:
+        # "column 3 reads nothing": what was tried of a walk.
+        return _walk(words, "walk", others="not tried")
+    starts = ", ".join(start for start, _ in _READERS)
+    hint = near or "for example: press C3R5 reads nothing, lamp C2R1 off, coil 7 nothing"
+    raise _Unclear(f"a sentence that begins with {starts}, smoke or smell", hint)
+
+
+def _near(word: str) -> str:
+    close = get_close_matches(word[:40].casefold(), [start for start, _ in _READERS], n=1, cutoff=0.75)
+    return f"did you mean {close[0]}?" if close else ""
+
+
+def _option(words: str, option: str) -> tuple[str, str, str]:
+    """What stands before and behind a word of its own, such as ``others``; like ``str.partition``."""
+    match = re.search(rf"[\s,;]+{option}:?\s+", words, re.IGNORECASE)
+    return (words[: match.start()], option, words[match.end() :]) if match else (words, "", "")
 
 
 def _names(words: str) -> list[str]:
-    names = [name.strip() for name in re.split(r",| and ", words)]
+    names = [name.strip() for name in re.split(r",\s*and |,| and ", words, flags=re.IGNORECASE)]
     if not all(names):
         raise _Unclear("names with commas between them")
     return names
@@ -96,14 +134,20 @@ def _reads_words(words: str) -> str | list[str]:
 
 
 def _split_reads(words: str, example: str) -> tuple[str, str]:
-    name, between, reads = words.partition(" reads ")
-    if not between or not name.strip() or not reads.strip():
+    pieces = _READS.split(f" {words} ")
+    if len(pieces) > 2:
+        raise _Unclear(
+            "one 'reads' for each switch, with ; between them: walk C1R1 reads nothing; C2R3 reads C4R4"
+        )
+    if len(pieces) < 2 or not all(piece.strip() for piece in pieces):
         raise _Unclear(f"what was pressed and what it reads, for example: {example}")
-    return name.strip(), reads.strip()
+    return pieces[0].strip(), pieces[1].strip()
 
 
 def _press(words: str, start: str) -> Entry:
     name, reads = _split_reads(words, f"{start} C3R5 reads nothing")
+    if "," in name:
+        raise _Unclear("one switch after press", "say hold for several at once, walk for one after the other")
     return {start: name, "reads": _reads_words(reads)}
 
 
@@ -141,7 +185,7 @@ def _altered(words: str) -> tuple[str, Entry]:
     """``opened`` and ``swapped`` at the end of a sentence."""
     entry: Entry = {}
     for option in ("swapped", "opened"):
-        words, between, rest = words.partition(f" {option} ")
+        words, between, rest = _option(words, option)
         if between:
             names = _names(rest)
             entry[option] = [names] if option == "swapped" else names
@@ -149,50 +193,75 @@ def _altered(words: str) -> tuple[str, Entry]:
 
 
 def _resting(words: str, start: str) -> Entry:
-    reads = words.removeprefix("reads").strip()
+    reads = re.sub(r"^reads?\b", "", words, flags=re.IGNORECASE).strip()
     if not reads:
         raise _Unclear("what reads with nothing pressed, for example: resting reads C4R4")
     return {start: _reads_words(reads)}
 
 
-def _walk(words: str, start: str) -> Entry:
-    walk: Entry = {}
+def _walk(words: str, start: str, others: str = "") -> Entry:
+    walk: Entry = {"others": others} if others else {}
     odd: Entry = {}
-    for piece in filter(None, (piece.strip() for piece in words.split(";"))):
-        if piece in ("fine", "all fine", "others fine", "others not tried"):
-            walk["others"] = "not tried" if piece.endswith("not tried") else "fine"
+    for piece in filter(None, (piece.strip(" ,:") for piece in words.split(";"))):
+        before, _, rest = _option(f" {piece}", "others")
+        if (rest or piece).casefold() in _OTHERS:
+            walk["others"] = _OTHERS[(rest or piece).casefold()]
+            piece = before.strip()
+        if not piece or piece.casefold() in _OTHERS:
             continue
         name, reads = _split_reads(piece, "walk C3R5 reads nothing; others fine")
-        odd[name] = _reads_words(reads)
+        odd.update(dict.fromkeys(_names(name), _reads_words(reads)))
     if not walk and not odd:
         raise _Unclear("what was odd, for example: walk C3R5 reads nothing; others fine")
     return {start: {**walk, "odd": odd} if odd else walk}
 
 
-def _ending(words: str, choices: Sequence[str], example: str) -> tuple[str, str]:
-    for choice in choices:
-        if words.endswith(" " + choice):
-            return words[: -len(choice)].strip().removesuffix(" is").strip(), choice
+_OTHERS = dict.fromkeys(("fine", "all fine", "ok", "normal"), "fine") | {"not tried": "not tried"}
+
+
+def _ending(
+    words: str, choices: Sequence[str], example: str, kind: SeenKind | None = None
+) -> tuple[str, str]:
+    """The name and what was seen of it, which ends the sentence."""
+    spoken = {choice: choice for choice in choices} | (dict(SYNONYMS[kind]) if kind else {})
+    lowered = words.casefold().rstrip(" .,;")
+    for said in sorted(spoken, key=len, reverse=True):
+        if lowered.endswith(" " + said):
+            name = re.sub(r"\s+(?:is|are)$", "", words[: len(lowered) - len(said)].strip(" ,;:"))
+            return name, spoken[said]
     raise _Unclear(f"a name, then one of {', '.join(choices)}, for example: {example}")
+
+
+def _without_of(words: str) -> str:
+    """``coils on the lower feed`` is ``coils lower feed``."""
+    return re.sub(r"^(?:on|of|in)\s+(?:the\s+)?", "", words, flags=re.IGNORECASE)
 
 
 def _lamp(words: str, start: str) -> Entry:
     entry: Entry = {}
-    for option in ("others", "commanded"):
-        words, between, rest = words.partition(f" {option} ")
+    for _ in ("others", "commanded"):
+        # The one that stands last is cut off first.
+        found = {option: _option(words, option) for option in ("others", "commanded")}
+        option = min(found, key=lambda one: -len(found[one][0]) if found[one][1] else 1)
+        words, between, rest = found[option]
         if between:
-            entry[option] = rest.strip() if option == "others" else _reads_words(rest)
-    names, seen = _ending(words, _SEEN_LAMP, "lamp C2R1 off")
+            rest = rest.strip(" ,;.")
+            entry[option] = meant("lamp", rest) if option == "others" else _reads_words(rest)
+    if "others" in entry and entry["others"] not in _SEEN_LAMP:
+        raise _Unclear(
+            f"what the others showed, one of {', '.join(_SEEN_LAMP)}: lamp C2R1 off; others normal"
+        )
+    names, seen = _ending(_without_of(words), _SEEN_LAMP, "lamp C2R1 off", "lamp")
     return {start: _names(names), "seen": seen, **entry}
 
 
 def _coil(words: str, start: str) -> Entry:
-    names, seen = _ending(words, _SEEN_COIL, "coil 7 nothing")
+    names, seen = _ending(_without_of(words), _SEEN_COIL, "coil 7 nothing", "coil")
     return {start: _names(names), "seen": seen}
 
 
 def _fuse(words: str, start: str) -> Entry:
-    names, seen = _ending(words, _SEEN_FUSE, "fuse coil supply open")
+    names, seen = _ending(words, _SEEN_FUSE, "fuse coil supply open", "fuse")
     return {start: _names(names), "seen": seen}
 
 
@@ -204,11 +273,12 @@ def _new_fuse(words: str, start: str) -> Entry:
 
 
 def _power_up(words: str, start: str) -> Entry:
-    if words in ("nothing locked", "nothing", "not sure"):
-        return {start: words}
-    if not words.startswith("locked "):
+    lowered = words.casefold()
+    if lowered in ("nothing locked", "nothing", "not sure"):
+        return {start: lowered}
+    if not lowered.startswith("locked "):
         raise _Unclear("power up nothing locked, or power up locked 7, 8")
-    return {start: {"locked": _names(words.removeprefix("locked "))}}
+    return {start: {"locked": _names(words[len("locked ") :])}}
 
 
 def _meter(words: str, start: str) -> Entry:

@@ -4,36 +4,20 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 
 from matrixdoc.case.case import Case
-from matrixdoc.case.wording import look_words, outcome_words, short_words, situation_words
-from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.situation import ALL_LAMPS, Look, Situation
-from matrixdoc.cli.inputs import load, possible_of, read_faults, read_symptoms, talk
-from matrixdoc.cli.text import heading, safe, share, wrapped
-from matrixdoc.definition.wiring import Wiring
+from matrixdoc.circuit.paths import current_path
+from matrixdoc.cli.faults import modes_text, read_faults
+from matrixdoc.cli.inputs import engine_of, load, possible_of, read_symptoms, report_of, talk
+from matrixdoc.cli.simulate_page import page_text
+from matrixdoc.cli.simulate_seen import Seen, listed_text
+from matrixdoc.definition.errors import refusal
+from matrixdoc.definition.wiring import GROUND, Wiring
+from matrixdoc.diagnosis.holding import smallest_hold
 from matrixdoc.faults.priors import Fault
 
 _NEGLIGIBLE = 1e-6
-_SHOWN_OUTCOMES = 4
-_NOTICED = 0.05
-_MANY = 16
-
-
-@dataclass(frozen=True, slots=True)
-class Seen:
-    """What one look shows with the faults, and on a healthy machine."""
-
-    situation: Situation
-    look: Look
-    outcomes: Prediction
-    healthy: Prediction
-
-    @property
-    def differs(self) -> bool:
-        """Whether a person could see a difference."""
-        return not _alike(self.outcomes, self.healthy)
 
 
 def simulate(arguments: argparse.Namespace) -> int:
@@ -44,24 +28,63 @@ def simulate(arguments: argparse.Namespace) -> int:
     """
     wiring = load(arguments.machine)
     case = Case.start(wiring)
+    if arguments.list_modes:
+        if arguments.fault or report_of(arguments) or arguments.saw:
+            given = "--list-modes beside other words"
+            raise refusal(given, "--list-modes PART alone: it only prints", found=given)
+        print(modes_text(case, arguments.list_modes))
+        return 0
     faults = read_faults(arguments.fault, wiring, possible_of(case))
     report = read_symptoms(arguments, wiring)
-    asked = [(finding.situation, finding.look) for finding in report.findings]
-    looks = list(dict.fromkeys(asked)) or default_looks(wiring)
-    seen = [
-        Seen(situation, look, case.simulate(faults, situation, look), case.simulate((), situation, look))
-        for situation, look in looks
-    ]
+    asked = list(dict.fromkeys((finding.situation, finding.look) for finding in report.findings))
+    seen = seen_with(case, faults, asked or default_looks(case))
+    if not asked and (held := telling_hold(case, faults, seen)):
+        seen.extend(seen_with(case, faults, [(Situation(held=held), Look("reads"))]))
     cautions = locked_cautions(seen)
+    blown = blown_fuses(case, faults)
+    if not faults and not arguments.json:
+        talk("no --fault was given: this is the healthy machine")
     if arguments.json:
-        print(_json(wiring, case, faults, seen, cautions))
-        return 0
-    print(simulation_text(wiring, faults, seen, cautions, everything=arguments.all or bool(asked)))
+        print(_json(wiring, case, faults, seen, cautions, blown))
+    elif asked or arguments.all:
+        print(listed_text(case, faults, seen, cautions, blown))
+    else:
+        print(page_text(case, faults, seen, cautions, blown))
     return 0
 
 
-def default_looks(wiring: Wiring) -> list[tuple[Situation, Look]]:
-    """A whole self-test: power-up, at rest, every switch, lamps in patterns, every coil."""
+def seen_with(case: Case, faults: Sequence[Fault], looks: Sequence[tuple[Situation, Look]]) -> list[Seen]:
+    """What each look shows with the faults, beside the healthy machine."""
+    engine = engine_of(case)
+    ordered = tuple(sorted(faults))
+    engine.predictor.prepare([(s, look, f) for s, look in looks for f in (ordered, ())])
+    return [
+        Seen(situation, look, case.simulate(faults, situation, look), case.simulate((), situation, look))
+        for situation, look in looks
+    ]
+
+
+def blown_fuses(case: Case, faults: Sequence[Fault]) -> tuple[str, ...]:
+    """Fuses that the faults have blown as soon as the machine is on."""
+    broken = {fault.part for fault in faults}
+    parts = case.wiring.parts
+    effects = engine_of(case).predictor.effects(Situation(), tuple(sorted(faults)))
+    found = dict.fromkeys(e.part.reference for e in effects)
+    return tuple(r for r in found if r not in broken and r in parts and parts[r].kind == "fuse")
+
+
+def telling_hold(case: Case, faults: Sequence[Fault], seen: Sequence[Seen]) -> tuple[str, ...]:
+    """For faults of a switch matrix that no single press shows: the switches that show them together."""
+    if not faults or any(one.differs for one in seen):
+        return ()
+    engine = engine_of(case)
+    found = smallest_hold(engine.generator, engine.predictor, [(), tuple(sorted(faults))])
+    return found.held if found is not None else ()
+
+
+def default_looks(case: Case) -> list[tuple[Situation, Look]]:
+    """A whole self-test: power-up, at rest, every switch, lamps in patterns, every coil, rails, new fuses."""
+    wiring = case.wiring
     looks: list[tuple[Situation, Look]] = [(Situation(), Look("resting coils"))]
     sensed = [r for r, switch in wiring.switches.items() if switch.matrix or switch.sensor]
     if sensed:
@@ -69,7 +92,20 @@ def default_looks(wiring: Wiring) -> list[tuple[Situation, Look]]:
     looks.extend((Situation(held=(r,)), Look("reads")) for r in sensed)
     looks.extend((Situation(lamps=(ALL_LAMPS,)), Look("lamp", r)) for r in wiring.lamps)
     looks.extend((Situation(lamps=(r,)), Look("lamp", r)) for r, lamp in wiring.lamps.items() if lamp.matrix)
-    # A sneak path shows only while its own line is not commanded: leave out one line at a time.
+    looks.extend(_patterns(wiring))
+    looks.extend((Situation(pulsed=r), Look("coil", r)) for r, coil in wiring.coils.items() if coil.drive)
+    looks.extend(
+        (Situation(), Look("meter", "", "volts", supply.rail, GROUND))
+        for supply in wiring.supplies.values()
+        if not supply.alternating
+    )
+    looks.extend(_new_fuses(case))
+    return looks
+
+
+def _patterns(wiring: Wiring) -> list[tuple[Situation, Look]]:
+    """All lamps but those of one line: a sneak path shows only while its own line is not commanded."""
+    looks: list[tuple[Situation, Look]] = []
     for matrix in wiring.matrices.values():
         own = {c.reference: (c.column, c.row) for c in matrix.cells if c.reference in wiring.lamps}
         lines = matrix.rows if matrix.strobed == "columns" else matrix.columns
@@ -77,7 +113,18 @@ def default_looks(wiring: Wiring) -> list[tuple[Situation, Look]]:
             pattern = tuple(sorted(r for r, keys in own.items() if line.key not in keys))
             if 0 < len(pattern) < len(own):
                 looks.extend((Situation(lamps=pattern), Look("lamp", r)) for r in own)
-    looks.extend((Situation(pulsed=r), Look("coil", r)) for r, coil in wiring.coils.items() if coil.drive)
+    return looks
+
+
+def _new_fuses(case: Case) -> list[tuple[Situation, Look]]:
+    """Each fuse new, with the machine just on, and with each coil behind it pulsed."""
+    circuit, wiring = engine_of(case).circuit, case.wiring
+    fuses = [part.reference for part in wiring.parts.values() if part.kind == "fuse"]
+    looks = [(Situation(), Look("new fuse", fuse)) for fuse in fuses]
+    for reference, coil in wiring.coils.items():
+        if coil.drive:
+            on_the_way = {step.reference for step in current_path(circuit, reference)}
+            looks.extend((Situation(pulsed=reference), Look("new fuse", f)) for f in fuses if f in on_the_way)
     return looks
 
 
@@ -90,73 +137,13 @@ def locked_cautions(seen: Sequence[Seen]) -> tuple[str, ...]:
     return ()
 
 
-def simulation_text(
+def _json(
     wiring: Wiring,
+    case: Case,
     faults: Sequence[Fault],
     seen: Sequence[Seen],
     cautions: Sequence[str],
-    *,
-    everything: bool,
-) -> str:
-    """The looks that differ from a healthy machine (or all), grouped by situation."""
-    named = ", ".join(f"{fault.part} {fault.mode}" for fault in faults) or "no fault"
-    pieces = [heading(f"{wiring.title} with {named}")]
-    pieces.extend(wrapped(f"CAUTION: {caution}", 0, 9) for caution in cautions)
-    shown = [one for one in seen if everything or one.differs]
-    before: Situation | None = None
-    for one in shown:
-        if one.situation != before:
-            pieces.append(wrapped(f"- {_set_up(wiring, one.situation)}", 0, 2))
-            before = one.situation
-        told = f"{look_words(wiring, one.look)}: {_outcomes(wiring, one.look, one.outcomes)}"
-        if one.differs:
-            told += f" [healthy: {_outcomes(wiring, one.look, one.healthy)}]"
-        pieces.append(wrapped(told, 4, 6))
-    if not shown:
-        pieces.append(wrapped("Nothing that these looks show differs from a healthy machine."))
-    elif not everything:
-        pieces.append(
-            f"{len(seen) - len(shown)} of {len(seen)} looks show what a healthy machine shows (--all)."
-        )
-    return "\n".join(pieces)
-
-
-def _set_up(wiring: Wiring, situation: Situation) -> str:
-    """A situation in words; of a pattern that leaves few lamps out, those are named instead."""
-    lamps = set(situation.lamps)
-    if len(lamps) <= _MANY:
-        return situation_words(wiring, situation)
-    names = {wiring.lamps[r].matrix for r in lamps}
-    left_out = [r for r, lamp in wiring.lamps.items() if lamp.matrix in names and r not in lamps]
-    rest = situation_words(wiring, replace(situation, lamps=()))
-    return f"{rest}, {len(lamps)} lamps commanded on: all but {short_words(left_out)}"
-
-
-def _outcomes(wiring: Wiring, look: Look, prediction: Prediction) -> str:
-    told = [
-        outcome_words(wiring, look, outcome) + (f" ({share(p)})" if p < 0.9995 else "")
-        for outcome, p in prediction[:_SHOWN_OUTCOMES]
-        if p >= 0.005
-    ]
-    return "; or ".join(safe(words) for words in told)
-
-
-def _alike(one: Prediction, two: Prediction) -> bool:
-    """Whether two predictions could not be told apart by looking.
-
-    Words and sets: less than 5 % of the probability moves from one outcome to another. Readings:
-    within 1 % or 1 mV (or 1 milliohm) of each other.
-    """
-    numbers = [(o, q) for (o, _), (q, _) in zip(one, two, strict=False) if isinstance(o, float)]
-    if numbers:
-        return all(isinstance(q, float) and abs(o - q) <= max(0.01 * abs(q), 1e-3) for o, q in numbers)
-    first, second = dict(one), dict(two)
-    moved = sum(abs(first.get(o, 0.0) - second.get(o, 0.0)) for o in {*first, *second})
-    return moved / 2 < _NOTICED
-
-
-def _json(
-    wiring: Wiring, case: Case, faults: Sequence[Fault], seen: Sequence[Seen], cautions: Sequence[str]
+    blown: Sequence[str],
 ) -> str:
     from matrixdoc.cli.convert import (
         chance_results,
@@ -172,6 +159,7 @@ def _json(
         digest=wiring.digest,
         faults=fault_results(fault_names(case, faults)),
         cautions=list(cautions),
+        blown=list(blown),
         seen=[
             SeenResult(
                 situation=situation_result(wiring, one.situation),
@@ -183,6 +171,4 @@ def _json(
             for one in seen
         ],
     )
-    if not faults:
-        talk("no --fault was given: this is the healthy machine")
     return result.model_dump_json(indent=2)

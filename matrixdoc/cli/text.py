@@ -52,6 +52,11 @@ def share(probability: float) -> str:
     return "< 0.01 %" if probability > 0.0 else "0 %"
 
 
+def counted(count: int, one: str, many: str = "") -> str:
+    """``1 look``, ``2 looks``; ``many`` where an s is not enough."""
+    return f"{count} {one if count == 1 else many or f'{one}s'}"
+
+
 def minutes(value: float) -> str:
     """Minutes in words: ``3 min``, ``1.5 min``, ``2 h 5 min``."""
     if value >= 90:

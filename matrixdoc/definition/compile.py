@@ -13,6 +13,7 @@ from matrixdoc.definition.compile_builder import Builder, TooManyProblems
 from matrixdoc.definition.compile_checks import check_form, devices
 from matrixdoc.definition.compile_coil_matrix import compile_coil_matrix
 from matrixdoc.definition.compile_coils import compile_coils
+from matrixdoc.definition.compile_feed_chains import compile_feed_chains
 from matrixdoc.definition.compile_lamp_matrix import compile_lamp_matrix
 from matrixdoc.definition.compile_lights import compile_lights
 from matrixdoc.definition.compile_lines import plan_matrix
@@ -52,17 +53,20 @@ def _compile(builder: Builder) -> None:
     form = builder.form
     check_form(builder)
     kinds = devices(builder)
+    compile_feed_chains(builder, kinds)
     for name, matrix in form.matrices.items():
         plan = plan_matrix(builder, name, matrix)
         if name in kinds and plan.cells:
             _MATRICES[kinds[name]](builder, plan)
+        else:
+            builder.unread.add(name)
     compile_direct_switches(builder)
     compile_coils(builder, SwitchIndex(builder))
     compile_lights(builder)
     for name in form.supplies:
         supply_rail(builder, name)
     for name, feed in form.feeds.items():
-        if feed.supply in form.supplies or feed.supply in builder.styles.supply:
+        if feed.supply in builder.supply_names():
             feed_net(builder, name)
     compile_neighbours(builder)
     mark_verified(builder)

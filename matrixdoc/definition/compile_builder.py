@@ -34,6 +34,9 @@ LINK = "link"
 """The key that the link between the boards has among the connectors."""
 
 
+_CELL_OR_NUMBER = re.compile(r"c\d+r\d+|\d+")
+
+
 class TooManyProblems(Exception):  # noqa: N818 - ends the compile step, the problems are the error
     """Enough is wrong: looking on would cost time and help nobody."""
 
@@ -86,6 +89,8 @@ class Builder:
     feed_chains: dict[str, tuple[str, ...]] = field(default_factory=dict)
     line_nets: dict[str, str] = field(default_factory=dict)
     used_places: dict[str, Place] = field(default_factory=dict)
+    unread: set[str] = field(default_factory=set)
+    """Matrices that could not be read, so that their names are missing: who uses those is not to blame."""
 
     # -- problems ------------------------------------------------------------------------------
 
@@ -109,6 +114,29 @@ class Builder:
         names = list(allowed)
         expected = f"{what}: {choice(names)}" if names else f"{what}; the definition describes none"
         self.problem(path, quoted(name), expected, near_miss(name, names))
+        return False
+
+    def supply_names(self) -> list[str]:
+        """Supplies that may be named: the described ones, and the usual ones of those that are not."""
+        usual = [name for name in self.styles.supply if name != "other"]
+        return list(dict.fromkeys([*self.form.supplies, *usual]))
+
+    def known_supply(self, name: str, path: FormPath) -> bool:
+        """Whether a supply may be named so; a problem that offers the described ones where not."""
+        names = self.supply_names()
+        return name in names or self.known(name, self.form.supplies or dict.fromkeys(names), "a supply", path)
+
+    def of_unread(self, name: str) -> bool:
+        """Whether ``name`` may be one of a matrix that could not be read: a line, a cell, a title in it."""
+        wanted = name.strip().lower()
+        for matrix in self.unread:
+            form = self.form.matrices[matrix]
+            titles = {text.strip().lower() for row in form.chart or () for text in row}
+            titles.update(text.strip().lower() for text in form.by_number.values())
+            titles.update((cell.title or cell.number).lower() for cell in form.cells.values())
+            own = (f"{matrix.lower()} ", f"{matrix.lower()}/")
+            if wanted in titles or wanted.startswith(own) or _CELL_OR_NUMBER.fullmatch(wanted):
+                return True
         return False
 
     # -- parts ---------------------------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from typing import Literal
 
@@ -9,6 +10,7 @@ from matrixdoc.definition.compile_builder import LINK, Builder, FormPath, TooMan
 from matrixdoc.definition.compile_interlocks import check_interlocks
 from matrixdoc.definition.errors import choice, near_miss, quoted
 from matrixdoc.definition.references import RESERVED_ROOTS
+from matrixdoc.definition.schema_matrices import DrivePath
 from matrixdoc.definition.styles import Styles
 from matrixdoc.definition.wiring import GROUND
 
@@ -27,18 +29,16 @@ def devices(builder: Builder) -> dict[str, str]:
         if device is None:
             expected = "'device: switch', 'device: lamp' or 'device: coil'"
             builder.problem(path, "a matrix of unknown parts", expected, key=True)
+            builder.unread.add(name)
             continue
         styles = _STYLES_OF[device](builder.styles)
         _foreign_keys(builder, name, device)
-        usable = True
-        if matrix.style and not builder.known(matrix.style, styles, "a drive style", (*path, "style")):
-            usable = False
-        if matrix.sensing and not builder.known(
-            matrix.sensing, builder.styles.sensing, "a kind of sensing", (*path, "sensing")
-        ):
-            usable = False
-        if usable:
-            found[name] = device
+        # An unknown style is wired as the usual one, so that nothing else looks wrong for it.
+        if matrix.style:
+            builder.known(matrix.style, styles, "a drive style", (*path, "style"))
+        if matrix.sensing:
+            builder.known(matrix.sensing, builder.styles.sensing, "a kind of sensing", (*path, "sensing"))
+        found[name] = device
     return found
 
 
@@ -124,6 +124,32 @@ def check_form(builder: Builder) -> None:
         builder.place(facts.place, ("boards", key, "place"), "boards")
     _connectors(builder)
     _supply_names(builder)
+    _sides(builder)
+
+
+_SIDE = re.compile(r"(?:high|low)[ -]?side|highside|lowside", re.IGNORECASE)
+
+
+def _sides(builder: Builder) -> None:
+    """A marking that says on which side a drive stands: that is said by its style."""
+    form = builder.form
+    sections: Mapping[str, Mapping[str, DrivePath]] = {
+        "coils": form.coils,
+        "flash_lamps": form.flash_lamps,
+        "direct_lamps": form.direct_lamps,
+        "flippers": form.flippers,
+        "outputs": form.outputs,
+    }
+    for section, entries in sections.items():
+        for key, facts in entries.items():
+            if _SIDE.search(facts.drive_type):
+                names = choice([f"'{name}'" for name in builder.styles.output if "side" in name])
+                builder.problem(
+                    (section, key, "drive_type"),
+                    quoted(facts.drive_type),
+                    "what is printed on the part, such as TIP102",
+                    f"on which side it stands is said by 'style:': {names}",
+                )
 
 
 def _connectors(builder: Builder) -> None:
@@ -139,8 +165,8 @@ def _connectors(builder: Builder) -> None:
             size = connector.pins or 200
             if not 1 <= (whole_number(position) or 0) <= size:
                 builder.problem(here, quoted(position), f"a position from 1 to {size}", key=True)
-            names = [GROUND, *dict.fromkeys([*form.supplies, *builder.styles.supply])]
-            if what not in names:
+            if what != GROUND and what not in builder.supply_names():
+                names = [GROUND, *(form.supplies or builder.supply_names())]
                 builder.problem(
                     here, quoted(what), f"ground or a supply: {choice(names)}", near_miss(what, names)
                 )
@@ -155,7 +181,6 @@ def _supply_names(builder: Builder) -> None:
                 builder.problem(
                     path, f"a {field} on an alternating supply", "'alternating: no', or no such part"
                 )
-    allowed = dict.fromkeys([*form.supplies, *builder.styles.supply])
     for name, feed in form.feeds.items():
-        builder.known(feed.supply, allowed, "a supply", ("feeds", name, "supply"))
+        builder.known_supply(feed.supply, ("feeds", name, "supply"))
     check_interlocks(builder)

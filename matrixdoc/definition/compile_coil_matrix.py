@@ -10,17 +10,20 @@ from matrixdoc.definition.compile_builder import Builder, FormPath
 from matrixdoc.definition.compile_cells import Ends, add_stubs, cell_order
 from matrixdoc.definition.compile_driven_lines import LineStyle, driven_line
 from matrixdoc.definition.compile_drives import decoder_parts
+from matrixdoc.definition.compile_feed_chains import line_rail
 from matrixdoc.definition.compile_lines import CellPlan, MatrixPlan, Wired
 from matrixdoc.definition.compile_supplies import rail_of
+from matrixdoc.definition.styles import picked
 from matrixdoc.definition.wiring import Cell, Coil, Line, Matrix, Origin
 
 
 def compile_coil_matrix(builder: Builder, plan: MatrixPlan) -> None:
     """Wire one planned coil matrix."""
     form, defaults = plan.form, builder.styles.defaults
-    style = builder.styles.coil_matrix[form.style or defaults.coil_matrix_style]
+    style = picked(builder.styles.coil_matrix, form.style, defaults.coil_matrix_style)
     rail = rail_of(builder, form.supply, "coil", (*plan.path, "supply"), form.feed, (*plan.path, "feed"))[0]
     board = builder.board(form.board, (*plan.path, "board"), builder.drive_board)
+    home = builder.board_place(board)
     columns_feed = style.column.startswith("high_side")
     decoder = decoder_parts(
         builder, plan.name, form.decoder, len(plan.columns), board, (*plan.path, "decoder")
@@ -32,8 +35,10 @@ def compile_coil_matrix(builder: Builder, plan: MatrixPlan) -> None:
     lines: dict[str, list[Line]] = {"C": [], "R": []}
     wires: dict[str, Wired] = {}
     for index, line in enumerate((*plan.columns, *plan.rows)):
+        side = sides[line.letter]
         chosen = (decoder, index) if decoder and line.letter == "C" else None
-        made, wires[line.key] = driven_line(builder, plan, line, sides[line.letter], (rail, board), chosen)
+        at = (line_rail(builder, plan.name, line.key, rail, feeding=side.feeding, place=home), board)
+        made, wires[line.key] = driven_line(builder, plan, line, side, at, chosen)
         lines[line.letter].append(made)
     by_key = {line.key: line for line in (*lines["C"], *lines["R"])}
     cells = []
@@ -44,6 +49,7 @@ def compile_coil_matrix(builder: Builder, plan: MatrixPlan) -> None:
         feeding, sinking = by_key[cell.column], by_key[cell.row]
         if not columns_feed:
             feeding, sinking = sinking, feeding
+        feeds = (f"{plan.name}/feed", f"{plan.name}/{cell.column if columns_feed else cell.row}/feed")
         pulse = cell.facts.pulse or form.pulse or defaults.pulse_ms
         builder.coils[made_cell.reference] = Coil(
             reference=made_cell.reference,
@@ -53,6 +59,7 @@ def compile_coil_matrix(builder: Builder, plan: MatrixPlan) -> None:
             pulse_ms=pulse,
             holds=cell.facts.holds,
             parts=(
+                *(feed for feed in feeds if feed in builder.parts),
                 builder.drives[feeding.drive].output,
                 *made_cell.parts,
                 builder.drives[sinking.drive].output,

@@ -7,13 +7,14 @@ from dataclasses import replace
 
 from matrixdoc.definition.compile_builder import Builder, FormPath, named
 from matrixdoc.definition.compile_drives import Decoder, link_part
-from matrixdoc.definition.compile_flippers import compile_flipper, flipper_name
+from matrixdoc.definition.compile_flippers import compile_flipper
 from matrixdoc.definition.compile_loads import (
     add_diode,
     add_winding,
-    ground_drive,
+    high_side,
     make_load,
-    supply_lug,
+    output_drive,
+    sides_of,
     to_board,
 )
 from matrixdoc.definition.compile_relays import (
@@ -24,7 +25,6 @@ from matrixdoc.definition.compile_relays import (
     sharings,
 )
 from matrixdoc.definition.compile_switches import SwitchIndex
-from matrixdoc.definition.errors import choice, near_miss, quoted
 from matrixdoc.definition.schema_loads import CoilForm, DirectLampForm, FlashForm, OutputForm
 from matrixdoc.definition.wiring import Coil, Lamp
 
@@ -32,7 +32,6 @@ from matrixdoc.definition.wiring import Coil, Lamp
 def compile_coils(builder: Builder, switches: SwitchIndex) -> None:
     """Wire all coils, flash lamps, flippers, direct lamps and the shared outputs."""
     form = builder.form
-    _feed_chains(builder)
     _enables(builder)
     for name, output in form.outputs.items():
         _shared_output(builder, name, output)
@@ -61,34 +60,6 @@ def _share(builder: Builder, sharing: Sharing, signal: tuple[str, ...]) -> None:
     for coil, also in ((first, ()), (second, (sharing.selecting,))):
         parts = (*coil.parts, contacts, driver.reference)
         builder.coils[coil.reference] = replace(coil, drive=first.drive, also=also, parts=parts)
-
-
-def _feed_chains(builder: Builder) -> None:
-    """Look up what hangs on each feed in wiring order."""
-    form = builder.form
-    users: dict[str, tuple[str, str | None]] = {}
-    for key, coil in form.coils.items():
-        users[f"coil {key}"] = (f"coil/{key}", coil.feed)
-    for key, flipper in form.flippers.items():
-        users[flipper_name(key)] = (f"coil/{flipper_name(key)}", flipper.feed)
-    for key, flash in form.flash_lamps.items():
-        users[f"flash {key}"] = (f"flash/{key}", flash.feed)
-    for key, lamp in form.direct_lamps.items():
-        users[f"direct lamp {key}"] = (f"direct lamp/{key}", lamp.feed)
-    for name, feed in form.feeds.items():
-        found: list[str] = []
-        for index, entry in enumerate(feed.chain):
-            path: FormPath = ("feeds", name, "chain", index)
-            prefix, own = users.get(entry) or users.get(f"coil {entry}") or ("", None)
-            on_it = [n for n, (_, other) in users.items() if other == name]
-            if not prefix or own != name:
-                expected = f"what hangs on this feed: {choice(on_it)}" if on_it else "something on this feed"
-                builder.problem(path, quoted(entry), expected, near_miss(entry, on_it))
-            elif prefix in found:
-                builder.problem(path, f"{quoted(entry)} again", "each once")
-            else:
-                found.append(prefix)
-        builder.feed_chains[name] = tuple(found)
 
 
 def _enables(builder: Builder) -> None:
@@ -122,7 +93,7 @@ def _shared_output(builder: Builder, name: str, facts: OutputForm) -> None:
     path: FormPath = ("outputs", name)
     load = make_load(builder, f"output/{name}", facts.title or f"{name} output", facts, path, "boards")
     inner = f"{load.prefix}/board"
-    ground_drive(builder, load, facts, facts.style, builder.styles.defaults.shared_output, inner)
+    output_drive(builder, load, facts, facts.style, builder.styles.defaults.shared_output, inner)
     if facts.pin is not None:
         builder.problem((*path, "pin"), "a pin of a shared output", "pins at the circuits that share it")
 
@@ -136,33 +107,43 @@ def _coil(
     words = f"coil {key}" + (f" ({facts.title})" if facts.title else "")
     load = make_load(builder, f"coil/{key}", words, facts, path)
     prefix = load.prefix
-    supplied, driven = f"{prefix}/supplied", f"{prefix}/driven"
+    first = builder.form.coils[sharing.first] if sharing else facts
+    own_drive = first is facts
+    high = high_side(builder, first.style, defaults.coil_output)
+    if high and not own_drive:
+        _no_supply(builder, facts, sharing.first if sharing else "", path)
+    supply = (facts.feed, facts.supply, "coil")
+    sides = sides_of(builder, load, facts, supply, facts.fuse, high=high, own_drive=own_drive)
     inner = sharing.nets[key] if sharing else f"{prefix}/board"
-    feed = supply_lug(builder, load, facts.feed, facts.supply, "coil", facts.fuse, supplied)
     winding = add_winding(
         builder,
         f"{prefix}/winding",
         "winding",
         load,
-        (supplied, driven),
+        (sides.lug, sides.driven),
         facts.resistance,
         defaults.coil_ohm,
         facts.inductance,
         tuple(a for a in (facts.number,) if a),
     )
-    diode = add_diode(builder, f"{prefix}/diode", load, driven, supplied, facts.diode)
-    wires = to_board(builder, load, facts, driven, inner)
+    diode = add_diode(builder, f"{prefix}/diode", load, sides, facts.diode)
+    wires = to_board(builder, load, facts, sides.driven, inner)
     fired_by, trigger = switches.find(facts.fired_by, (*path, "fired_by")) if facts.fired_by else ("", "")
     drive, output = "", ""
-    if sharing is None or sharing.first == key:
-        at_drive = sharing.common if sharing else inner
-        drive = ground_drive(
-            builder, load, facts, facts.style, defaults.coil_output, at_drive, from_logic=not facts.fired_by
+    if own_drive:
+        drive = output_drive(
+            builder,
+            load,
+            facts,
+            facts.style,
+            defaults.coil_output,
+            sharing.common if sharing else inner,
+            switched_to=sides.switched_to,
+            from_logic=not facts.fired_by,
         )
         output = "" if sharing else builder.drives[drive].output
-    fuse = f"{prefix}/fuse" if f"{prefix}/fuse" in builder.parts else ""
-    parts = (fuse, feed, winding, diode, *wires, output)
-    builder.neighbour(supplied, driven, f"lugs of {load.words}")
+    parts = (*sides.parts, winding, diode, *wires, output)
+    builder.neighbour(sides.lug, sides.driven, f"lugs of {load.words}")
     builder.coils[prefix] = Coil(
         reference=prefix,
         title=title,
@@ -178,48 +159,57 @@ def _coil(
     )
 
 
+def _no_supply(builder: Builder, facts: CoilForm, first: str, path: FormPath) -> None:
+    """A coil on another's high-side drive has its supply from there."""
+    for field in ("feed", "supply", "fuse"):
+        if field in facts.model_fields_set:
+            found = f"'{field}' of a coil that shares a high-side drive"
+            builder.problem((*path, field), found, f"it at coil {first}", key=True)
+
+
 def _flash(builder: Builder, key: str, facts: FlashForm) -> None:
     defaults = builder.styles.defaults
     path: FormPath = ("flash_lamps", key)
     words = f"flash lamp {key}" + (f" ({facts.title})" if facts.title else "")
     load = make_load(builder, f"flash/{key}", words, facts, path)
     prefix = load.prefix
-    supplied, driven, inner = f"{prefix}/supplied", f"{prefix}/driven", f"{prefix}/board"
-    parts = [supply_lug(builder, load, facts.feed, facts.supply, "coil", facts.fuse, supplied)]
-    lamp_net = driven
+    inner = f"{prefix}/board"
+    high = high_side(builder, facts.style, defaults.flash_output)
+    sides = sides_of(builder, load, facts, (facts.feed, facts.supply, "coil"), facts.fuse, high=high)
+    lamp_net, resistor = sides.driven, ""
     if facts.resistor:
         lamp_net = f"{prefix}/limited"
-        parts.append(
-            builder.add(
-                f"{prefix}/resistor",
-                "resistor",
-                (lamp_net, driven),
-                title=f"{words}, series resistor {facts.resistor:g} ohm",
-                place=load.place,
-                values={"ohm": facts.resistor},
-                origin="stated",
-            )
+        resistor = builder.add(
+            f"{prefix}/resistor",
+            "resistor",
+            (lamp_net, sides.driven),
+            title=f"{words}, series resistor {facts.resistor:g} ohm",
+            place=load.place,
+            values={"ohm": facts.resistor},
+            origin="stated",
         )
     lamp = builder.add(
         f"{prefix}/lamp",
         "lamp",
-        (supplied, lamp_net),
+        (sides.lug, lamp_net),
         title=f"{words}, lamp",
         place=load.place,
         type_name=facts.lamp or defaults.flash_lamp,
         alias=(facts.number,),
         origin="stated" if facts.lamp else "style default",
     )
-    parts.insert(1, lamp)
-    parts.extend(to_board(builder, load, facts, driven, inner))
-    drive = ground_drive(builder, load, facts, facts.style, defaults.flash_output, inner)
+    wires = to_board(builder, load, facts, sides.driven, inner)
+    drive = output_drive(
+        builder, load, facts, facts.style, defaults.flash_output, inner, switched_to=sides.switched_to
+    )
+    parts = (*sides.parts, lamp, resistor, *wires, builder.drives[drive].output)
     builder.coils[prefix] = Coil(
         reference=prefix,
         title=facts.title or words,
         element=lamp,
         drive=drive,
         pulse_ms=facts.pulse if facts.pulse is not None else defaults.pulse_ms,
-        parts=(*parts, builder.drives[drive].output),
+        parts=tuple(p for p in parts if p),
     )
 
 
@@ -230,29 +220,39 @@ def _direct_lamp(builder: Builder, key: str, facts: DirectLampForm, decoders: Ma
     load = make_load(builder, f"direct lamp/{key}", words, facts, path)
     prefix = load.prefix
     is_led = facts.element == "LED"
-    supplied, driven, inner = f"{prefix}/supplied", f"{prefix}/driven", f"{prefix}/board"
-    supply_lug(builder, load, facts.feed, facts.supply, "lamp", None, supplied)
+    inner = f"{prefix}/board"
+    high = high_side(builder, facts.style, defaults.lamp_output)
+    sides = sides_of(builder, load, facts, (facts.feed, facts.supply, "lamp"), None, high=high)
     socket_net = f"{prefix}/socket"
     builder.add(
         f"{prefix}/socket",
         "joint",
-        (supplied, socket_net),
+        (sides.lug, socket_net),
         title=f"{words}, socket contact",
         place=load.place,
     )
     lamp = builder.add(
         f"{prefix}/lamp",
         "led" if is_led else "lamp",
-        (socket_net, driven),
+        (sides.driven, socket_net) if high else (socket_net, sides.driven),
         title=f"{words}, {'LED' if is_led else 'lamp'}",
         place=load.place,
         type_name=facts.lamp or (defaults.led if is_led else defaults.lamp),
         alias=(facts.number,),
         origin="stated" if facts.lamp else "style default",
     )
-    to_board(builder, load, facts, driven, inner)
+    to_board(builder, load, facts, sides.driven, inner)
     chosen = _decoder_output(builder, facts, decoders, path)
-    drive = ground_drive(builder, load, facts, facts.style, defaults.lamp_output, inner, chosen=chosen)
+    drive = output_drive(
+        builder,
+        load,
+        facts,
+        facts.style,
+        defaults.lamp_output,
+        inner,
+        switched_to=sides.switched_to,
+        chosen=chosen,
+    )
     builder.lamps[prefix] = Lamp(prefix, facts.title or words, lamp, drive=drive)
 
 

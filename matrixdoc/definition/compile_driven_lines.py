@@ -21,6 +21,11 @@ class LineStyle:
     resistor_origin: Origin = "style default"
     clamped: bool = False
 
+    @property
+    def feeding(self) -> bool:
+        """Whether such a line switches the supply, rather than sinks."""
+        return self.kind.startswith("high_side")
+
 
 def driven_line(
     builder: Builder,
@@ -37,7 +42,7 @@ def driven_line(
     inner = f"{prefix}/board"
     decoder = chosen[0] if chosen else None
     path = signal_path(builder, prefix, words, facts, board, line.path, decoder=decoder)
-    other = rail if style.kind.startswith("high_side") else GROUND
+    other = rail if style.feeding else GROUND
     output = output_part(builder, prefix, words, style.kind, (inner, other), facts, style.type_name, board)
     select = chosen[0].select(chosen[1]) if chosen else ()
     drive = builder.drive(f"{prefix}/drive", facts.title or words, path, output, select)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from matrixdoc.definition.compile_builder import Builder, FormPath, coloured
 from matrixdoc.definition.compile_loads import (
     Load,
     add_diode,
     add_winding,
-    ground_drive,
+    high_side,
     make_load,
-    supply_lug,
+    output_drive,
+    sides_of,
     to_board,
 )
 from matrixdoc.definition.compile_switches import SwitchIndex
@@ -43,7 +46,8 @@ def _high_current_flipper(builder: Builder, load: Load, facts: FlipperForm) -> N
         if value:
             hint = "write 'end_of_stroke: low-current' if the logic reads the contact"
             builder.problem((*path, field), f"{field} of a high-current flipper", "no such key", hint)
-    feed = supply_lug(builder, load, facts.feed, facts.supply, "coil", facts.fuse, supplied)
+    supply = (facts.feed, facts.supply, "coil")
+    sides = sides_of(builder, load, facts, supply, facts.fuse, high=False)
     alias = tuple(a for a in (facts.number,) if a)
     power = add_winding(
         builder,
@@ -75,15 +79,16 @@ def _high_current_flipper(builder: Builder, load: Load, facts: FlipperForm) -> N
         origin="stated",
     )
     builder.switches[eos] = Switch(eos, f"{load.words} end-of-stroke contact", eos, normally_closed=True)
-    diode = add_diode(builder, f"{prefix}/diode", load, driven, supplied, facts.diode)
+    diode = add_diode(builder, f"{prefix}/diode", load, sides, facts.diode)
     button, parts, board_net = _button(builder, load, facts, driven)
     if facts.output and builder.known(
         facts.output, builder.form.outputs, "a shared output", (*path, "output")
     ):
         drive = f"output/{facts.output}/drive"
     else:
-        drive = ground_drive(builder, load, facts, facts.style, defaults.shared_output, board_net)
-    everything = (feed, power, hold, eos, *([diode] if diode else []), *parts, builder.drives[drive].output)
+        drive = output_drive(builder, load, facts, facts.style, defaults.shared_output, board_net)
+    output = builder.drives[drive].output
+    everything = (*sides.parts, power, hold, eos, *([diode] if diode else []), *parts, output)
     for winding, title, holds in ((power, "power winding", False), (hold, "hold winding", True)):
         builder.coils[winding] = Coil(
             reference=winding,
@@ -153,29 +158,38 @@ def _low_current_flipper(builder: Builder, load: Load, facts: FlipperForm, switc
     """Two windings with a drive each; the logic reads button and end-of-stroke switch."""
     defaults = builder.styles.defaults
     prefix, path = load.prefix, load.path
-    supplied = f"{prefix}/supplied"
     for field, value in (("output", facts.output), ("cabinet", facts.cabinet)):
         if value:
             builder.problem((*path, field), f"{field} of a low-current flipper", "no such key")
-    feed = supply_lug(builder, load, facts.feed, facts.supply, "coil", facts.fuse, supplied)
+    high = high_side(builder, facts.style, defaults.coil_output)
+    common = sides_of(builder, load, facts, (facts.feed, facts.supply, "coil"), facts.fuse, high=high)
     eos = switches.contact(facts.eos, (*path, "eos")) if facts.eos else ""
     if facts.button:
         switches.find(facts.button, (*path, "button"))
     hold = facts.hold_drive or DrivePath()
     hold_prefix, hold_path = f"{prefix}/hold drive", (*path, "hold_drive")
-    sides: tuple[tuple[str, float | None, float, DrivePath, str, FormPath], ...] = (
+    windings: tuple[tuple[str, float | None, float, DrivePath, str, FormPath], ...] = (
         ("power", facts.power, defaults.flipper_power_ohm, facts, prefix, path),
         ("hold", facts.hold, defaults.flipper_hold_ohm, hold, hold_prefix, hold_path),
     )
-    for side, ohm, usual, drive_facts, drive_prefix, here in sides:
+    for side, ohm, usual, drive_facts, drive_prefix, here in windings:
         own = Load(drive_prefix, f"{load.words} {side}", here, load.place, load.board)
         driven, inner = f"{prefix}/{side} driven", f"{drive_prefix}/board"
-        winding = add_winding(
-            builder, f"{prefix}/{side}", f"{side} winding", load, (supplied, driven), ohm, usual
-        )
-        diode = add_diode(builder, f"{prefix}/{side} diode", own, driven, supplied, facts.diode)
+        sides = replace(common, driven=driven)
+        nets = (sides.lug, driven)
+        winding = add_winding(builder, f"{prefix}/{side}", f"{side} winding", load, nets, ohm, usual)
+        diode = add_diode(builder, f"{prefix}/{side} diode", own, sides, facts.diode)
         wires = to_board(builder, own, drive_facts, driven, inner)
-        drive = ground_drive(builder, own, drive_facts, facts.style, defaults.coil_output, inner)
+        drive = output_drive(
+            builder,
+            own,
+            drive_facts,
+            facts.style,
+            defaults.coil_output,
+            inner,
+            switched_to=sides.switched_to,
+        )
+        output = builder.drives[drive].output
         builder.coils[winding] = Coil(
             reference=winding,
             title=f"{load.words}, {side} winding",
@@ -185,5 +199,5 @@ def _low_current_flipper(builder: Builder, load: Load, facts: FlipperForm, switc
             pulse_ms=defaults.pulse_ms,
             holds=side == "hold",
             end_of_stroke=eos if side == "power" else "",
-            parts=tuple(p for p in (feed, winding, diode, *wires, builder.drives[drive].output) if p),
+            parts=tuple(p for p in (*sides.parts, winding, diode, *wires, output) if p),
         )

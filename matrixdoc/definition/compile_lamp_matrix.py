@@ -9,8 +9,10 @@ from matrixdoc.definition.compile_builder import Builder, FormPath
 from matrixdoc.definition.compile_cells import Ends, add_stubs, cell_order
 from matrixdoc.definition.compile_driven_lines import LineStyle, driven_line
 from matrixdoc.definition.compile_drives import decoder_parts
+from matrixdoc.definition.compile_feed_chains import line_rail
 from matrixdoc.definition.compile_lines import CellPlan, MatrixPlan, Wired
 from matrixdoc.definition.compile_supplies import rail_of
+from matrixdoc.definition.styles import picked
 from matrixdoc.definition.wiring import Cell, Lamp, Line, Matrix, Origin
 
 LED_ELEMENT = "LED"
@@ -21,9 +23,10 @@ def compile_lamp_matrix(builder: Builder, plan: MatrixPlan) -> None:
     """Wire one planned lamp matrix."""
     form = plan.form
     defaults = builder.styles.defaults
-    style = builder.styles.lamp[form.style or defaults.lamp_style]
+    style = picked(builder.styles.lamp, form.style, defaults.lamp_style)
     rail = rail_of(builder, form.supply, "lamp", (*plan.path, "supply"), form.feed, (*plan.path, "feed"))[0]
     board = builder.board(form.board, (*plan.path, "board"), builder.drive_board)
+    home = builder.board_place(board)
     columns_feed = style.column.startswith("high_side")
     decoder = decoder_parts(
         builder, plan.name, form.decoder, len(plan.columns), board, (*plan.path, "decoder")
@@ -37,8 +40,10 @@ def compile_lamp_matrix(builder: Builder, plan: MatrixPlan) -> None:
     lines: dict[str, list[Line]] = {"C": [], "R": []}
     wires: dict[str, Wired] = {}
     for index, line in enumerate((*plan.columns, *plan.rows)):
+        side = sides[line.letter]
         chosen = (decoder, index) if decoder and line.letter == "C" else None
-        made, wires[line.key] = driven_line(builder, plan, line, sides[line.letter], (rail, board), chosen)
+        at = (line_rail(builder, plan.name, line.key, rail, feeding=side.feeding, place=home), board)
+        made, wires[line.key] = driven_line(builder, plan, line, side, at, chosen)
         lines[line.letter].append(made)
     drive_of = {line.key: line.drive for line in (*lines["C"], *lines["R"])}
     cells = []
@@ -88,7 +93,9 @@ def _lamp_cell(builder: Builder, plan: MatrixPlan, cell: CellPlan, *, columns_fe
     socket = builder.add(
         f"{reference}/socket", "joint", socket_nets, title=f"{words}, socket contact", place=place
     )
-    type_name = facts.lamp or form.lamp
+    # The lamp of the matrix is that of its usual element: an LED among filaments is not a "47".
+    usual = form.lamp if is_led == (form.element == LED_ELEMENT) else ""
+    type_name = facts.lamp or usual
     lamp = builder.add(
         f"{reference}/lamp",
         "led" if is_led else "lamp",

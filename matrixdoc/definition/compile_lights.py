@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from matrixdoc.definition.compile_builder import Builder, FormPath, coloured
-from matrixdoc.definition.compile_supplies import fuse_part, rail_of
+from matrixdoc.definition.compile_feed_chains import light_rail
+from matrixdoc.definition.compile_supplies import fuse_part
 from matrixdoc.definition.schema_boards import FuseForm
 from matrixdoc.definition.schema_loads import IlluminationForm
 from matrixdoc.definition.wiring import GROUND, Lamp
@@ -22,7 +23,7 @@ def _line(builder: Builder, key: str, facts: IlluminationForm) -> None:
     board = builder.board(facts.board, (*path, "board"))
     home = builder.board_place(board) if board else builder.place(None, path, "cabinet")
     place = builder.place(facts.place, (*path, "place"), "playfield")
-    net, _ = rail_of(builder, facts.supply, "illumination", (*path, "supply"), facts.feed, (*path, "feed"))
+    net = light_rail(builder, key, home)
     fuse = facts.fuse or FuseForm()
     if fuse.fitted:
         fused = f"{prefix}/fused"

@@ -29,8 +29,9 @@ def fuse_part(
     """Add a fuse; without ``facts`` it is an assumed one of ``otherwise_a`` amperes."""
     stated = facts or FuseForm()
     rating = stated.rating if stated.rating is not None else otherwise_a
+    called = stated.name if stated.name.lower().startswith("fuse") else f"fuse{named(stated.name)}"
     words_of = [
-        f"fuse{named(stated.name)}",
+        called,
         f"{rating:g} A" if stated.rating is not None else "",
         stated.blow,
     ]
@@ -242,10 +243,7 @@ def known_supply(builder: Builder, name: str | None, usual: str, path: FormPath)
     """The stated supply, or the usual one; an unknown name is a problem and gives the usual one."""
     if not name:
         return usual
-    if name in builder.form.supplies or name in builder.styles.supply:
-        return name
-    builder.known(name, builder.form.supplies or builder.styles.supply, "a supply", path)
-    return usual
+    return name if builder.known_supply(name, path) else usual
 
 
 def rail_of(
@@ -259,7 +257,7 @@ def rail_of(
     """The net that feeds a circuit and its nominal volts: the end of a feed, or a rail itself."""
     if feed and builder.known(feed, builder.form.feeds, "a feed", feed_path):
         name = builder.form.feeds[feed].supply
-        if name in builder.form.supplies or name in builder.styles.supply:
+        if name in builder.supply_names():
             return feed_net(builder, feed), builder.supplies[name].nominal_v
         return "rail/" + name, 0.0
     name = known_supply(builder, supply, usual, path)

@@ -19,7 +19,7 @@ from matrixdoc.definition.compile_drives import (
 from matrixdoc.definition.compile_lines import CellPlan, LinePlan, MatrixPlan, Wired, wire_line
 from matrixdoc.definition.compile_optos import OPTO, OptoPlace, merged, opto_contact
 from matrixdoc.definition.compile_supplies import rail_of
-from matrixdoc.definition.styles import SensingStyle, SwitchStyle
+from matrixdoc.definition.styles import SensingStyle, SwitchStyle, picked
 from matrixdoc.definition.wiring import GROUND, Cell, Line, Matrix, Origin, Sensor, Switch
 
 CONTACTS = frozenset({"", "leaf", "snap-action", "reed", OPTO})
@@ -29,8 +29,8 @@ def compile_switch_matrix(builder: Builder, plan: MatrixPlan) -> None:
     """Wire one planned switch matrix."""
     form = plan.form
     defaults = builder.styles.defaults
-    style = builder.styles.switch[form.style or defaults.switch_style]
-    sensing = builder.styles.sensing[form.sensing or defaults.sensing]
+    style = picked(builder.styles.switch, form.style, defaults.switch_style)
+    sensing = picked(builder.styles.sensing, form.sensing, defaults.sensing)
     rail, volts = rail_of(builder, form.supply, "logic", (*plan.path, "supply"))
     board = builder.board(form.board, (*plan.path, "board"), builder.drive_board)
     decoder = decoder_parts(

@@ -10,6 +10,7 @@ from matrixdoc.definition.compile_optos import OPTO, OptoPlace, merged, opto_con
 from matrixdoc.definition.compile_supplies import rail_of
 from matrixdoc.definition.errors import near_miss, quoted
 from matrixdoc.definition.schema_loads import DirectSwitchForm
+from matrixdoc.definition.styles import picked
 from matrixdoc.definition.wiring import GROUND, Sensor, Switch
 
 
@@ -44,7 +45,7 @@ class SwitchIndex:
             self.builder.problem(
                 path, f"{quoted(name)}, which is {places}", "the one that is meant, such as C3R5"
             )
-        else:
+        elif not self.builder.of_unread(name):
             expected = "a switch, by its cell (C3R5), its number or its name"
             self.builder.problem(path, quoted(name), expected, near_miss(name, self.names))
         return "", ""
@@ -70,11 +71,9 @@ def _direct_switch(builder: Builder, key: str, facts: DirectSwitchForm) -> None:
     home = builder.drive_board if not read_by_logic else builder.logic_board or builder.drive_board
     board = builder.board(facts.board, (*path, "board"), home)
     place = builder.place(facts.place, (*path, "place"), "cabinet")
-    if facts.sensing and not builder.known(
-        facts.sensing, builder.styles.sensing, "a kind of sensing", (*path, "sensing")
-    ):
-        return
-    sensing = builder.styles.sensing[facts.sensing or defaults.sensing]
+    if facts.sensing:
+        builder.known(facts.sensing, builder.styles.sensing, "a kind of sensing", (*path, "sensing"))
+    sensing = picked(builder.styles.sensing, facts.sensing, defaults.sensing)
     rail, volts = rail_of(builder, facts.supply, "logic", (*path, "supply"))
     inner, near, far = f"{prefix}/board", f"{prefix}/near", f"{prefix}/far"
     builder.add(

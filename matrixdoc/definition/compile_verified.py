@@ -98,6 +98,8 @@ def _listed(builder: Builder) -> Iterator[str]:
         if text in known and "/" in text:
             yield text
             continue
+        if builder.of_unread(text):
+            continue
         wrong += 1
         # Thousands of references are searched for the nearest one: not for every line of a wrong list.
         nearest = near_miss(text, known) if wrong <= MOST_SUGGESTIONS else ""

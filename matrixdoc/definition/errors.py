@@ -124,7 +124,12 @@ def near_miss(word: str, allowed: Iterable[str]) -> str:
 
 
 def choice(names: Sequence[str], limit: int = 160) -> str:
-    """``a, b or c``; what does not fit into ``limit`` characters is counted instead of listed."""
+    """``a, b or c``; what does not fit into ``limit`` characters is counted instead of listed.
+
+    Names that hold commas stand between quotes, all of them.
+    """
+    if any(", " in name for name in names):
+        names = [quoted(name, limit) for name in names]
     shown: list[str] = []
     for name in names:
         if shown and sum(len(s) + 2 for s in shown) + len(name) > limit:
@@ -278,7 +283,10 @@ def _misfits(error: _Located) -> list[Misfit]:
         path, value = (*path, str(context["discriminator"]).strip("'")), str(context["tag"])
     wanted = [_expected(some.detail) for some in (error, *error.others)]
     hint = near_miss(value, [name for _, names in wanted for name in names]) if isinstance(value, str) else ""
-    expected = " or ".join(dict.fromkeys(words for words, _ in wanted))
+    if all(names for _, names in wanted):
+        expected = choice(list(dict.fromkeys(name for _, names in wanted for name in names)))
+    else:
+        expected = " or ".join(dict.fromkeys(words for words, _ in wanted))
     found = f"the key {quoted(value)}" if at_key else _value_words(value)
     return [Misfit(path, found, expected, hint, at_key)]
 
@@ -330,7 +338,7 @@ def _expected(detail: Mapping[str, Any]) -> tuple[str, list[str]]:
     kind, context = detail["type"], detail.get("ctx") or {}
     if kind in ("literal_error", "enum", "union_tag_invalid"):
         listed = str(context.get("expected", context.get("expected_tags", "")))
-        names = re.findall(r"'([^']*)'", listed)
+        names = [name for name in re.findall(r"'([^']*)'", listed) if name]
         return (choice(names) if names else listed), names
     if kind in ("value_error", "assertion_error") and "error" in context:
         return str(context["error"]) or "another value", []

@@ -8,32 +8,35 @@ else. Reports, job logs and printed sheets keep references, so this grammar only
                 / relay-part / decoder-part / interlock-part
 
     matrix-part = matrix "/" ( line "/" line-part / cell "/" cell-part / cell
-                / "decoder" / "select" number "/" ( "logic" / "link" ) )
+                / "decoder" / "feed" / "select" number "/" ( "logic" / "link" ) )
     matrix      = name of the matrix in the definition                 ; "switch", "lamp"
     line        = ( "C" / "R" ) number                                 ; C3, R5, as the chart counts
     cell        = "C" number "R" number                                ; C3R5
     line-part   = "driver" / "pull" / "resistor" / "sensing" / "header" / "pin" / "wire"
                 / "segment" number                                     ; segment2: first to second lug
-                / "logic" / "link" / "predriver" / "input" / "drive" / "clamp"
+                / "logic" / "link" / "predriver" / "input" / "drive" / "clamp" / "feed"
     cell-part   = "contact" / "lamp" / "socket" / "diode" / "capacitor" / "winding"
                 / "column_stub" / "row_stub" / opto-part
     opto-part   = "emitter" / "emitter_feed" / "emitter_resistor" / "emitter_return"
                 / "phototransistor" / "receiver_pull" / "buffer" / "output"
 
     coil-part   = "coil/" key [ "/" ( "winding" / "diode" / "feed" / "fuse" / "changeover"
-                / "changeover drive" / drive-part ) ]
-    flash-part  = "flash/" key [ "/" ( "lamp" / "resistor" / "feed" / "fuse" / drive-part ) ]
+                / "changeover drive" / return-part / drive-part ) ]
+    flash-part  = "flash/" key [ "/" ( "lamp" / "resistor" / "feed" / "fuse" / return-part
+                / drive-part ) ]
     flipper-part= "coil/" key " flipper/" ( "power" / "hold" / "diode" / "power diode" / "hold diode"
-                / "eos" / "button" / "button wire" / "feed" / "fuse"
+                / "eos" / "button" / "button wire" / "feed" / "fuse" / return-part
                 / [ "hold drive/" ] drive-part )
-    lamp-part   = "direct lamp/" key [ "/" ( "lamp" / "socket" / drive-part / "feed" ) ]
+    lamp-part   = "direct lamp/" key [ "/" ( "lamp" / "socket" / return-part / drive-part / "feed" ) ]
     switch-part = "direct switch/" key [ "/" ( "contact" / "sensing" / "pull" / "header" / "pin"
                 / "wire" / "return" / "link" / "input" / opto-part ) ]
     drive-part  = "driver" / "header" / "pin" / "wire" / "logic" / "link" / "predriver" / "relay"
                 / "drive"                                              ; "drive" names the command
 
-    light-part  = "illumination/" key "/" ( "fuse" / "header" / "pin" / "wire"
-                / ( "lamp" / "socket" ) number / "return wire" / "return pin" / "return header" )
+    return-part = "return wire" / "return pin" / "return header"       ; of a high-side drive's load
+
+    light-part  = "illumination/" key "/" ( "feed" / "fuse" / "header" / "pin" / "wire"
+                / ( "lamp" / "socket" ) number / return-part )
     supply-part = "supply/" name "/" ( "winding" / "pin" / "wire" / "fuse"
                 / "rectifier" ( "1" / "2" / "3" / "4" ) / "capacitor" / "regulator" )
     feed-part   = "feed/" name "/" ( "fuse" / "header" / "pin" / "wire" )
@@ -82,26 +85,27 @@ _LINE = re.compile(r"([CR])([0-9]{1,2})")
 _CELL = re.compile(r"C([0-9]{1,2})R([0-9]{1,2})")
 _NAME = r"[^/~]+"
 _DRIVE = r"(?:driver|header|pin|wire|logic|link|predriver|relay|drive)"
+_RETURN = r"return (?:wire|pin|header)"
 _FLIPPER = (
     r"(?:power|hold|diode|power diode|hold diode|eos|button|button wire|feed|fuse"
-    rf"|{_DRIVE}|hold drive/{_DRIVE})"
+    rf"|{_RETURN}|{_DRIVE}|hold drive/{_DRIVE})"
 )
 _LINE_PART = (
     r"(?:driver|pull|resistor|sensing|header|pin|wire|segment[1-9][0-9]?"
-    r"|logic|link|predriver|input|drive|clamp)"
+    r"|logic|link|predriver|input|drive|clamp|feed)"
 )
 _OPTO = r"emitter(?:_(?:feed|resistor|return))?|phototransistor|receiver_pull|buffer|output"
 _CELL_PART = rf"(?:contact|lamp|socket|diode|capacitor|winding|column_stub|row_stub|{_OPTO})"
-_LIGHT_PART = r"(?:fuse|(?:return )?(?:header|pin|wire)|(?:lamp|socket)[1-9][0-9]?)"
+_LIGHT_PART = r"(?:feed|fuse|(?:return )?(?:header|pin|wire)|(?:lamp|socket)[1-9][0-9]?)"
 _SWITCH_PART = rf"(?:contact|sensing|pull|header|pin|wire|return|link|input|{_OPTO})"
 _MATRIX = rf"(?!(?:{'|'.join(sorted(RESERVED_ROOTS))})/){_NAME}"
 _GRAMMAR = re.compile(
     "|".join(
         (
             rf"coil/{_NAME} flipper/{_FLIPPER}",
-            rf"coil/{_NAME}(?:/(?:winding|diode|feed|fuse|changeover|changeover drive|{_DRIVE}))?",
-            rf"flash/{_NAME}(?:/(?:lamp|resistor|feed|fuse|{_DRIVE}))?",
-            rf"direct lamp/{_NAME}(?:/(?:lamp|socket|feed|{_DRIVE}))?",
+            rf"coil/{_NAME}(?:/(?:winding|diode|feed|fuse|changeover|changeover drive|{_RETURN}|{_DRIVE}))?",
+            rf"flash/{_NAME}(?:/(?:lamp|resistor|feed|fuse|{_RETURN}|{_DRIVE}))?",
+            rf"direct lamp/{_NAME}(?:/(?:lamp|socket|feed|{_RETURN}|{_DRIVE}))?",
             rf"direct switch/{_NAME}(?:/{_SWITCH_PART})?",
             rf"illumination/{_NAME}/{_LIGHT_PART}",
             rf"supply/{_NAME}/(?:winding|pin|wire|fuse|rectifier[1-4]|capacitor|regulator)",
@@ -112,7 +116,7 @@ _GRAMMAR = re.compile(
             rf"decoder/{_NAME}(?:/select[1-5]/(?:logic|link))?",
             rf"interlock/{_NAME}/(?:contact|(?:return )?(?:header|pin|wire))",
             rf"{_MATRIX}/[CR][0-9]{{1,2}}/{_LINE_PART}",
-            rf"{_MATRIX}/(?:decoder|select[1-5]/(?:logic|link))",
+            rf"{_MATRIX}/(?:decoder|feed|select[1-5]/(?:logic|link))",
             rf"{_MATRIX}/C[0-9]{{1,2}}R[0-9]{{1,2}}(?:/{_CELL_PART})?",
         )
     )

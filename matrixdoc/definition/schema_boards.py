@@ -205,8 +205,10 @@ class FeedForm(Form):
     """What carries a supply from its rail into the harness: fuse, pin, wire. Coils and lamps name it.
 
     ``interlock`` names the door switch that it comes through, if any.
-    ``chain`` lists what hangs on it in wiring order (``coil 5`` or ``5``, ``left flipper``); what it
-    leaves out has a wire of its own from the first lug.
+    ``chain`` lists all that hangs on it in wiring order: ``coil 5`` or ``5``, ``left flipper``,
+    ``flash 3``, ``direct lamp credit``, ``illumination left``, and a matrix by its name, or the lines
+    that switch its supply one by one (``coil bank C1``). Without it everything has a wire of its own
+    from the end of the feed.
     """
 
     title: Text = ""

@@ -24,6 +24,15 @@ from matrixdoc.definition.schema_types import (
 MOST_LAMPS = 64
 
 
+OutputStyleName = Annotated[
+    Text,
+    Field(
+        description="Kind of the drive and the side it stands on: 'low-side ...' between load and ground, "
+        "'high-side ...' between supply and load. 'matrixdoc validate' lists them where a name is wrong."
+    ),
+]
+
+
 class EnableForm(Form):
     """A line without which some coils do not fire: from the logic, over the link if there is one."""
 
@@ -34,7 +43,19 @@ class EnableForm(Form):
     note: Text = ""
 
 
-class CoilForm(DrivePath):
+class ReturnForm(DrivePath):
+    """A load with a drive of its own, of an output style.
+
+    With a low-side style one lug is always at the supply and the drive pulls the other to ground. With
+    a high-side style the drive stands between supply and load, and the other lug goes to ground:
+    ``return_wire`` and, where it goes over a connector, ``return_pin`` say how.
+    """
+
+    return_pin: Pin | None = None
+    return_wire: Colour = ""
+
+
+class CoilForm(ReturnForm):
     """A coil with its own drive. ``fired_by`` names a switch that fires it without the logic.
 
     A coil without a drive of its own ``shares`` that of another coil: the contact set of ``relay``
@@ -42,7 +63,7 @@ class CoilForm(DrivePath):
     """
 
     number: Text = ""
-    style: Text = ""
+    style: OutputStyleName = ""
     supply: Name | None = None
     feed: Name | None = None
     fuse: Fuse | None = None
@@ -57,11 +78,11 @@ class CoilForm(DrivePath):
     enable: Annotated[tuple[Name, ...], BeforeValidator(words_of)] = ()
 
 
-class FlashForm(DrivePath):
+class FlashForm(ReturnForm):
     """A flash lamp: a lamp that is pulsed like a coil, through a resistor where one is fitted."""
 
     number: Text = ""
-    style: Text = ""
+    style: OutputStyleName = ""
     supply: Name | None = None
     feed: Name | None = None
     fuse: Fuse | None = None
@@ -80,7 +101,7 @@ class ButtonForm(Form):
     note: Text = ""
 
 
-class FlipperForm(DrivePath):
+class FlipperForm(ReturnForm):
     """A flipper: power winding, hold winding, end-of-stroke switch of either type.
 
     ``high-current``: the contact carries the winding current and bridges the hold winding until the
@@ -102,13 +123,13 @@ class FlipperForm(DrivePath):
     eos: Text = ""
     button: Text = ""
     hold_drive: DrivePath | None = None
-    style: Text = ""
+    style: OutputStyleName = ""
 
 
 class OutputForm(DrivePath):
     """A drive that several circuits share, such as the enabling output of the flippers."""
 
-    style: Text = ""
+    style: OutputStyleName = ""
 
 
 class RelayForm(DrivePath):
@@ -148,11 +169,11 @@ class DirectSwitchForm(Form):
     verified: Flag = False
 
 
-class DirectLampForm(DrivePath):
+class DirectLampForm(ReturnForm):
     """A lamp with a drive of its own, which ``output`` of a ``decoder`` may pick."""
 
     number: Text = ""
-    style: Text = ""
+    style: OutputStyleName = ""
     supply: Name | None = None
     feed: Name | None = None
     lamp: Text = ""

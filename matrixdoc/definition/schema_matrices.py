@@ -32,12 +32,25 @@ CellOrder = Literal["contact first", "lamp first", "coil first", "diode first", 
 Contact = Literal["", "leaf", "snap-action", "reed", "opto"]
 
 
+Marking = Annotated[
+    Text,
+    Field(
+        description="What is printed on the drive part (TIP102). A type that is known brings its figures "
+        "with it. On which side of its load a drive stands, and of what kind it is, says the style."
+    ),
+]
+
+
 class DrivePath(Form):
-    """The parts that command an output, and the wire behind it."""
+    """The parts that command an output, and the wire behind it.
+
+    ``drive`` is the name beside the drive part on its board (``Q31``), ``drive_type`` what is printed
+    on it (``TIP102``): a marking, which does not choose what kind of drive it is. The style does.
+    """
 
     title: Text = ""
     drive: Text = ""
-    drive_type: Text = ""
+    drive_type: Marking = ""
     pre_driver: Text = ""
     logic: Text = ""
     link: Position | None = None
@@ -149,8 +162,8 @@ class MatrixForm(Form):
     row_pull: Ohms | None = None
     column_pull: OhmsOrNone | None = None
     column_drive: Ohms | None = None
-    column_type: Text = ""
-    row_type: Text = ""
+    column_type: Marking = ""
+    row_type: Marking = ""
     row_resistor: OhmsOrNone | None = None
     reads_low_at: Volts | None = None
     reads_high_at: Volts | None = None

@@ -11,9 +11,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
 
 from matrixdoc.definition.wiring import Place
+
+_Row = TypeVar("_Row")
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +96,11 @@ class OutputStyle:
     driver: str
     type: str
 
+    @property
+    def high_side(self) -> bool:
+        """Whether it stands between the supply and what it drives, whose other lug is grounded."""
+        return self.driver.startswith("high_side")
+
 
 @dataclass(frozen=True, slots=True)
 class SupplyStyle:
@@ -163,6 +170,11 @@ class Styles:
     source: SourceStyle
     defaults: Defaults
     places: Mapping[str, Place]
+
+
+def picked(table: Mapping[str, _Row], stated: str, usual: str) -> _Row:
+    """The style that is named, or the usual one where none is, or none of that name."""
+    return table[stated if stated in table else usual]
 
 
 @cache

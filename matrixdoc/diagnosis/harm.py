@@ -3,13 +3,15 @@
 A clip lead from a coil's driven lug to ground carries the coil's own current if all is well. Where it
 would carry much more (a shorted winding or coil diode, a lug that is not the driven one, a drive on the
 supply's side), it blows a fuse or burns a trace: the circuit is asked, for the healthy machine and for
-every suspect.
+every suspect. A coil that is driven on the supply's side is never grounded: that lug is at rest without
+volts, and a drive that turns on meanwhile would feed a short.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+from matrixdoc.checks.acts import driven_lug
 from matrixdoc.checks.predictor import Predictor
 from matrixdoc.checks.situation import Check, both_ends
 from matrixdoc.definition.wiring import GROUND
@@ -39,7 +41,7 @@ def would_harm(
     """
     coil = check.look.target
     coils = predictor.coils
-    if coil not in coils.coils:
+    if coil not in coils.coils or not driven_lug(predictor.model, coils.coils[coil]):
         return True
     asked = [(), *hypotheses]
     amps = coils.lead_amps([predictor.effects(check.situation, faults) for faults in asked])

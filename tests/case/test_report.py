@@ -369,6 +369,77 @@ def test_an_unknown_name_is_refused_with_the_nearest_one(find: str, words: str, 
     assert hint in caught.value.suggestion
 
 
+def quay() -> Names:
+    return Names(load_machine("lantern_quay"))
+
+
+@pytest.mark.parametrize(
+    ("find", "words", "meant"),
+    [
+        ("lamp", "lamp bonus 1", "lamp/C2R1"),
+        ("lamp", "bonus 1 lamp", "lamp/C2R1"),
+        ("switch", "switch drain", "switch/C3R3"),
+        ("coil", "coil drain kicker", "coil/1"),
+        ("coils", "drain kicker", ("coil/1",)),
+        ("part", "drain kicker winding", "coil/1/winding"),
+        ("point", "coil rail", "rail/coil"),
+        ("point", "the coil supply", "rail/coil"),
+    ],
+)
+def test_the_kind_of_thing_may_stand_before_or_behind_its_name(find: str, words: str, meant: object) -> None:
+    assert getattr(Names(pocket()), find)(words) == meant
+
+
+def test_pins_feeds_connectors_and_strings_go_by_what_people_call_them() -> None:
+    names = quay()
+    wiring = names.wiring
+    pin = next(p for p in wiring.parts.values() if p.kind == "pin" and p.reference == "switch/C3/pin")
+    printed = f"{pin.connector}-{pin.position}"
+    assert names.part(printed) == names.part(f"pin {printed}") == "switch/C3/pin"
+    assert names.part(f"header {printed}") == "switch/C3/header"
+    assert pin.reference in names.parts(f"connector {pin.connector}")
+    assert names.coils("lower feed") == names.coils("feed lower")
+    assert set(names.coils("lower feed")) == {"coil/1", "coil/2", "coil/3", "coil/4", "coil/12"}
+    assert names.fuse("lower feed") == names.part("F5") == "feed/lower/fuse"
+    string = next(r for r, lamp in wiring.lamps.items() if lamp.always_on).rpartition("/")[0]
+    lamps = names.lamps(string.partition("/")[2])
+    assert lamps == tuple(r for r in wiring.lamps if r.startswith(f"{string}/"))
+    assert names.lamp(f"{string.partition('/')[2]} lamp 1") == f"{string}/lamp1"
+
+
+@pytest.mark.parametrize(
+    ("find", "words"), [("part", "lower feed"), ("coil", "lower feed"), ("part", "A1"), ("switch", "C3")]
+)
+def test_what_means_several_things_lists_them(find: str, words: str) -> None:
+    with pytest.raises(NameTrouble) as caught:
+        getattr(quay(), find)(words)
+    assert caught.value.ambiguous
+    assert "of them: " in caught.value.suggestion
+
+
+def test_others_of_a_string_are_its_other_lamps() -> None:
+    wiring = load_machine("lantern_quay")
+    first = next(r for r, lamp in wiring.lamps.items() if lamp.always_on)
+    string = [r for r in wiring.lamps if r.startswith(first.rpartition("/")[0] + "/")]
+    text = f"findings: [{{lamp: {first}, seen: off, others: normal}}]"
+    found = resolve_report(read_report(text, "seen.yaml"), wiring).findings
+    assert [one.look.target for one in found] == string
+
+
+@pytest.mark.parametrize(
+    ("entry", "outcome"),
+    [
+        ("{lamp: C1R1, seen: dark}", "off"),
+        ("{lamp: C1R1, seen: Lit}", "normal"),
+        ("{coil: 1, seen: dead}", "nothing"),
+        ("{fuse: supply/coil/fuse, seen: blown}", "open"),
+    ],
+)
+def test_everyday_words_for_what_was_seen(entry: str, outcome: str) -> None:
+    (finding,) = resolved(f"findings: [{entry}]").findings
+    assert finding.outcome == outcome
+
+
 def test_a_name_that_means_two_things_is_refused_with_both(tmp_path: Path) -> None:
     path = tmp_path / "twice.yaml"
     path.write_text("title: Twice\nmatrices: {switch: {chart: [[target, target]]}}\n")

@@ -7,20 +7,37 @@ from itertools import pairwise
 
 import pytest
 
-from matrixdoc.circuit.netlist import build_circuit
+from matrixdoc.circuit.elements import Circuit
+from matrixdoc.circuit.netlist import Instant, build_circuit, operating_points
 from matrixdoc.circuit.paths import (
+    conducting,
     current_path,
     device_elements,
-    drive_of,
-    only_on,
+    device_of,
     part_multigraph,
-    shared_by,
-    shared_parts,
-    upstream,
+    services,
 )
+from matrixdoc.circuit.sharing import drive_of, only_on, shared_by, shared_parts, upstream
+from matrixdoc.definition.library import machine_from_text
 from matrixdoc.definition.wiring import GROUND, Coil, Drive, Part
-from tests.circuit.wirings import WiringBuilder, lamp_matrix, switch_matrix
+from tests.circuit.wirings import WiringBuilder, switch_matrix
+from tests.proof.definitions import SHIPPED, STYLED, text_of
 
+BANK = """
+title: Bank
+matrices:
+  coil bank:
+    feed: some
+    chart: |
+      one | two
+      three | -
+  lamp: {style: "high-side columns, low-side rows", chart: "a | b"}
+feeds:
+  some: {supply: coil, fuse: {name: F5, rating: 3 A}, chain: [1, coil bank, 2]}
+coils:
+  1: {feed: some, style: high-side PNP}
+  2: {feed: some}
+"""
 SWITCHES = build_circuit(switch_matrix(8, 8).build())
 
 
@@ -102,11 +119,138 @@ def test_steps_carry_pin_colour_and_place():
     )
 
 
+def bank():
+    return build_circuit(machine_from_text(BANK))
+
+
 def test_path_of_a_lamp():
-    path = names(current_path(build_circuit(lamp_matrix(4, 4).build()), "lamp/C2R3"))
-    assert path[0] == "lamp/C2/drive"
-    assert path[-1] == "lamp/R3/drive"
-    assert [name for name in path if name.endswith("/lamp")] == ["lamp/C2R3/lamp"]
+    path = names(current_path(bank(), "lamp/C2R1"))
+    at = path.index("lamp/C2/driver")
+    assert path[at - 1] == "supply/lamp/capacitor"
+    assert path[-1] == "lamp/R1/driver"
+    assert [name for name in path if name.endswith("/lamp")] == ["lamp/C2R1/lamp"]
+
+
+def test_path_of_a_coil_in_a_matrix_comes_from_its_own_feed_through_its_own_lines():
+    circuit = bank()
+    path = names(current_path(circuit, "coil bank/C1R2"))
+    assert path[:2] == ["supply/coil/winding", "supply/coil/pin"]
+    assert "supply/coil/fuse" in path
+    assert path[path.index("feed/some/fuse") :] == [
+        "feed/some/fuse",
+        "feed/some/header",
+        "feed/some/pin",
+        "feed/some/wire",
+        "coil/1/feed",
+        "coil bank/feed",
+        "coil bank/C1/driver",
+        "coil bank/C1/header",
+        "coil bank/C1/pin",
+        "coil bank/C1/wire",
+        "coil bank/C1/segment2",
+        "coil bank/C1R2/column_stub",
+        "coil bank/C1R2/winding",
+        "coil bank/C1R2/diode",
+        "coil bank/C1R2/row_stub",
+        "coil bank/R2/wire",
+        "coil bank/R2/pin",
+        "coil bank/R2/header",
+        "coil bank/R2/driver",
+    ]
+    assert {drive.output for drive in drive_of(circuit, "coil bank/C1R2")} == {
+        "coil bank/C1/driver",
+        "coil bank/R2/driver",
+    }
+
+
+def test_path_of_a_high_side_coil_runs_through_its_drive_first():
+    path = names(current_path(bank(), "coil/1"))
+    assert path[path.index("coil/1/feed") :] == [
+        "coil/1/feed",
+        "coil/1/driver",
+        "coil/1/header",
+        "coil/1/pin",
+        "coil/1/wire",
+        "coil/1/winding",
+        "coil/1/return wire",
+    ]
+    # Its diode takes over when the coil is let go, and carries no current of the supply.
+    assert current_path(bank(), "coil/1/diode") == ()
+
+
+MACHINES = (*SHIPPED, *STYLED)
+
+
+def machine(name: str) -> Circuit:
+    return build_circuit(machine_from_text(text_of(name, 3)))
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_each_step_of_each_path_carries_the_current_of_its_load(name):
+    """Drive each load, and ask the solver: at least half of its current, in the direction told."""
+    circuit = machine(name)
+    loads = [load for load in services(circuit) if device_of(circuit, load) == load]
+    assert loads
+    elements = {load: services(circuit)[load].element for load in loads}
+    others = [
+        part
+        for part in circuit.part_names
+        if part not in elements.values() and not device_of(circuit, part) and current_path(circuit, part)
+    ]
+    asked = {**elements, **{part: part for part in others}}
+    paths = {load: current_path(circuit, load) for load in asked}
+    solved = {
+        load: [step for step in path if step.reference not in circuit.alternating]
+        for load, path in paths.items()
+    }
+    instants = [
+        Instant(conducting(circuit, load), {}, (), tuple(step.reference for step in steps))
+        for load, steps in solved.items()
+    ]
+    for (load, steps), point in zip(solved.items(), operating_points(circuit, instants), strict=True):
+        assert point.converged
+        amps = abs(point.amps[asked[load]])
+        assert amps > 1e-7, load
+        for step in steps:
+            forward = circuit.parts[step.reference].nets[0] == step.enters
+            carried = point.amps[step.reference] * (1.0 if forward else -1.0)
+            assert carried >= 0.5 * amps, (load, step.reference, carried, amps)
+        assert steps[-1].leaves == GROUND
+        assert all(a.leaves == b.enters for a, b in pairwise(steps))
+        references = names(paths[load])
+        assert len(references) == len(set(references))
+        (supply,) = [s for s in circuit.wiring.supplies.values() if s.rail == steps[0].enters]
+        assert set(supply.ac_parts) <= set(references)
+        assert set(supply.rectifiers) <= set(references)
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_every_part_is_on_the_path_told_for_it(name):
+    """What no path shows conducts no direct current of a supply in service: inputs, guards, capacitors."""
+    circuit = machine(name)
+    for reference, part in circuit.parts.items():
+        if part.kind == "bridge" or not part.nets:
+            continue
+        path = current_path(circuit, reference)
+        if path:
+            assert reference in names(path), reference
+        else:
+            coil_diode = part.kind == "diode" and (
+                reference.endswith("clamp")
+                or any(c.diode == reference for c in circuit.wiring.coils.values())
+            )
+            assert coil_diode or part.kind in ("sensing", "capacitor"), reference
+
+
+def test_a_contact_in_series_with_a_coil_stands_for_the_coil():
+    circuit = machine("lantern_quay")
+    for contact in ("eos", "button"):
+        assert device_of(circuit, f"coil/left flipper/{contact}") == "coil/left flipper/power"
+    power = names(current_path(circuit, "coil/left flipper/power"))
+    hold = names(current_path(circuit, "coil/left flipper/hold"))
+    assert "coil/left flipper/eos" in power
+    assert "coil/left flipper/eos" not in hold
+    assert {"coil/left flipper/power", "coil/left flipper/hold"} <= set(hold)
 
 
 def coil_machine():

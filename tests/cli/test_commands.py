@@ -13,10 +13,16 @@ from typing import Any
 import jsonschema
 import pytest
 
+from matrixdoc.case.case import Case
+from matrixdoc.case.wording import outcome_words
+from matrixdoc.checks.situation import Check, Finding, Look, Situation
+from matrixdoc.cli.diagnose import diagnosis_text
 from matrixdoc.cli.main import main
 from matrixdoc.cli.parser import SCHEMAS, build_parser
 from matrixdoc.cli.schema import schema_of
 from matrixdoc.definition.charts import chart_from_csv
+from matrixdoc.definition.library import load_machine
+from matrixdoc.diagnosis.results import Cause, Diagnosis, ExpectedOutcome, FaultName, RankedCheck, Reason
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
@@ -108,7 +114,8 @@ def test_a_wrong_command_line_is_status_2_and_says_why(capsys: Capture, argv: li
         (["diagnose", POCKET, "--saw", "press C1R1"], "for example"),
         (["diagnose", POCKET, "--saw", "press C9R1 reads nothing"], "C1 to C3"),
         (["diagnose", POCKET, *DEAD_SWITCH, "--recent-repair", "bords"], "did you mean boards"),
-        (["simulate", POCKET, "--fault", "switch/C1R1/diode"], "PART=MODE"),
+        (["simulate", POCKET, "--fault", "switch/C1R1/diode"], "say switch/C1R1/diode=open"),
+        (["simulate", POCKET, "--fault", "nowhere"], "PART=MODE"),
         (["simulate", POCKET, "--fault", "switch/C1R1/diode=shortd"], "did you mean 'shorted'"),
         (["simulate", POCKET, "--fault", "switch/C1R1/diod=shorted"], "did you mean switch/C1R1/diode"),
         (["spice", POCKET, "--phase", "C9"], "switch C1"),
@@ -170,6 +177,33 @@ def test_validate_tells_of_every_file(capsys: Capture, tmp_path: Path) -> None:
     assert [one["valid"] for one in files] == [True, False, True]
     assert [one["kind"] for one in files] == ["machine", "machine", "report"]
     assert files[1]["problems"][0]["line"] == 2
+
+
+def test_validate_gives_advice_after_a_sound_definition(capsys: Capture) -> None:
+    status, out, err = run(capsys, "validate", str(ROOT / "machine_defs" / "bare_chart.yaml"))
+    assert (status, err) == (0, "")
+    assert out.index("a sound definition") < out.index("Worth a second look:")
+    result = checked_json(capsys, "validate", "validate", str(ROOT / "machine_defs" / "bare_chart.yaml"))
+    assert result["files"][0]["advice"]
+
+
+@pytest.mark.parametrize("machine", ["lantern_quay", "kettle_hollow", "glass_orchard"])
+def test_show_lists_feeds_and_strings_within_80_columns(capsys: Capture, machine: str) -> None:
+    status, out, _ = run(capsys, "show", machine)
+    assert status == 0
+    assert max(map(len, out.splitlines())) <= 80
+    lines = out.splitlines()
+    feeds = lines[lines.index("FEEDS") + 3 :]
+    assert feeds[0].split()[1] == "coil"
+    strings = lines[lines.index("ILLUMINATION") + 3 :]
+    assert any(word.isdigit() for word in strings[0].split())
+    assert "lamp1" not in out
+
+
+def test_show_lists_a_feed_in_wiring_order(capsys: Capture) -> None:
+    _, out, _ = run(capsys, "show", "lantern_quay")
+    (row,) = [line for line in out.splitlines() if line.startswith("lower ")]
+    assert " ".join(row.split()) == "lower coil F5 3.15 A slow A1-1 BN-RD coil 1, 2, 12, 4, 3"
 
 
 @pytest.mark.parametrize("machine", [POCKET, "bare_chart"])
@@ -275,6 +309,31 @@ def test_a_report_comes_from_a_file_from_stdin_and_from_sentences_alike(
     assert told[0] == told[1] == told[2]
 
 
+def test_what_a_check_would_show_against_the_report_says_so() -> None:
+    wiring = load_machine(POCKET)
+    finding = Finding(Situation(held=("switch/C1R2",)), Look("reads"), frozenset())
+    case = Case.start(wiring).with_finding(finding)
+    check = Check("once more", "look", finding.situation, finding.look, 1.0, key="again")
+    expected = (
+        ExpectedOutcome(1, outcome_words(wiring, finding.look, frozenset()), 1.0),
+        ExpectedOutcome(2, outcome_words(wiring, finding.look, frozenset(finding.situation.held)), 1.0),
+    )
+    ranked = RankedCheck(1, check, 1.0, 0.5, 9.0, expected, "a look can be reported wrongly (4% here)")
+    causes = tuple(
+        Cause(
+            k, 0.4, "t", (FaultName("p", "m"),), (((FaultName("p", "m"),), 0.4),), (Reason("seen", 1.0),) * 2
+        )
+        for k in (1, 2)
+    )
+    answer = Diagnosis(causes, 0.0, 0.0, 0.0, (), {})
+    text = " ".join(diagnosis_text(wiring, case, answer, [ranked], 5).split())
+    assert "cause 1; as reported" in text
+    assert "cause 2; not as reported (reads nothing), if that report was a slip" in text
+    assert "(4 % here)" in text
+    assert "seen, 2 times (+2.0 bits)" in text
+    assert "1 look reported" in text
+
+
 def test_settings_come_from_the_report_and_from_the_command_line(capsys: Capture, tmp_path: Path) -> None:
     path = tmp_path / "seen.yaml"
     path.write_text(
@@ -292,8 +351,6 @@ def test_settings_come_from_the_report_and_from_the_command_line(capsys: Capture
 def test_what_cannot_wait_is_printed_first_and_before_computing(
     capsys: Capture, monkeypatch: pytest.MonkeyPatch, symptom: str
 ) -> None:
-    from matrixdoc.case.case import Case
-
     class ComputedError(Exception):
         pass
 
@@ -348,8 +405,9 @@ def test_hold_finds_the_switches_that_tell_suspects_apart(capsys: Capture) -> No
     assert [len(one["faults"]) for one in result["suspects"]] == [0, 1, 1]
     status, out, _ = run(capsys, "hold", "lantern_quay", *faults)
     assert status == 0
-    assert "Hold switch" in out
+    assert "Hold all together: switch" in out
     assert "nothing wrong" in out
+    assert "Tried: " in out
 
 
 def test_hold_takes_the_suspects_of_a_report(capsys: Capture) -> None:
@@ -382,8 +440,8 @@ def test_simulate_shows_what_differs_from_a_healthy_machine(capsys: Capture) -> 
     assert result["faults"][0]["kind"] == "diode"
     status, out, _ = run(capsys, "simulate", POCKET, "--fault", "switch/C1R2/diode=open")
     assert status == 0
-    assert "holding switch C1R2" in out
-    assert "holding switch C1R1" not in out
+    assert "read nothing when pressed: switch C1R2 (mid lane)" in out
+    assert "C1R1" not in out
 
 
 def _modes(capsys: Capture, part: str) -> list[str]:

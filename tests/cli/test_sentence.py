@@ -91,6 +91,22 @@ POCKET = load_machine(Path(__file__).parent / "pocket.yaml")
         ),
         ("resting reads nothing opened coil/1/winding", {"resting": "nothing", "opened": ["coil/1/winding"]}),
         ("wiggle switch/C1R1/contact changes", {"wiggle": "switch/C1R1/contact", "seen": "changes"}),
+        (
+            "walk C1R1, C2R1 and drain read nothing; others fine",
+            {"walk": {"others": "fine", "odd": dict.fromkeys(("C1R1", "C2R1", "drain"), "nothing")}},
+        ),
+        ("walk C1 reads nothing, others fine", {"walk": {"others": "fine", "odd": {"C1": "nothing"}}}),
+        ("column 3 never reads", {"walk": {"others": "not tried", "odd": {"column 3": "nothing"}}}),
+        ("Press C1R1 Reads Nothing", {"press": "C1R1", "reads": "Nothing"}),
+        ("press C1R1 does not read", {"press": "C1R1", "reads": "nothing"}),
+        ("lamp C2R1 off; others normal", {"lamp": ["C2R1"], "seen": "off", "others": "normal"}),
+        ("lamp C2R1 out, others: fine", {"lamp": ["C2R1"], "seen": "off", "others": "normal"}),
+        (
+            "lamp C2R1 off others normal commanded all",
+            {"lamp": ["C2R1"], "seen": "off", "commanded": "all", "others": "normal"},
+        ),
+        ("Coils 1, 2 dead", {"coil": ["1", "2"], "seen": "nothing"}),
+        ("fuse supply/coil/fuse blown", {"fuse": ["supply/coil/fuse"], "seen": "open"}),
     ],
 )
 def test_a_sentence_is_one_entry_that_the_report_takes(sentence: str, entry: dict[str, Any]) -> None:
@@ -137,6 +153,9 @@ def test_smoke_and_smell_stand_above_the_findings() -> None:
         "jumper across switch/C1R1/contact",
         "jumper rail/coil coil 1 fires",
         "wiggle switch/C1R1/contact",
+        "press C1R1, C1R2 reads nothing",
+        "walk C1R1 reads nothing, C1R2 reads nothing",
+        "lamp C1R1 off others purple",
     ],
 )
 def test_an_unclear_sentence_is_refused_with_what_would_be_right(sentence: str) -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from matrixdoc.definition.library import load_machine
 from matrixdoc.definition.wiring import GROUND
-from tests.definition.wirings import assert_sound, wire
+from tests.definition.wirings import assert_sound, problems, wire
 
 
 def test_a_coil_from_the_rail_to_ground():
@@ -37,19 +37,144 @@ def test_a_coil_from_the_rail_to_ground():
 
 
 def test_feeds_run_from_lug_to_lug_where_their_chain_is_known():
-    wiring = wire(
-        "title: A\nfeeds: {left: {supply: coil, chain: [3, left flipper, coil 1]}}\n"
-        "coils: {1: {feed: left}, 2: {feed: left}, 3: {feed: left}}\nflippers: {left: {feed: left}}\n"
+    text = (
+        "title: A\nfeeds: {left: {supply: coil, chain: [3, left flipper, coil 1]}, right: {supply: coil}}\n"
+        "coils: {1: {feed: left}, 2: {feed: right}, 3: {feed: left}}\nflippers: {left: {feed: left}}\n"
     )
+    wiring = wire(text)
     assert_sound(wiring)
     starts = {r: p.nets[0] for r, p in wiring.parts.items() if r.endswith("/feed")}
     assert starts == {
         "coil/3/feed": "feed/left/end",
         "coil/left flipper/feed": "coil/3/supplied",
         "coil/1/feed": "coil/left flipper/supplied",
-        "coil/2/feed": "feed/left/end",
+        "coil/2/feed": "feed/right/end",
     }
     assert wiring.parts["coil/1/feed"].title.endswith("from that of coil left flipper")
+    ((line, words),) = problems(text.replace("2: {feed: right}", "2: {title: bell, feed: left}"))
+    assert line == 2
+    assert "found a chain without coil 2 (bell); expected everything that hangs on this feed" in words
+
+
+BANK = """
+title: A
+feeds: {some: {supply: coil, chain: [CHAIN]}}
+matrices:
+  bank: {device: coil, feed: some, style: "STYLE", chart: "a | b\\nc | -"}
+illumination: {front: {feed: some}}
+coils: {1: {feed: some}}
+"""
+COLUMNS_FEED, ROWS_FEED = "high-side columns, low-side rows", "low-side columns, high-side rows"
+
+
+@pytest.mark.parametrize(
+    ("style", "chain", "starts"),
+    [
+        (
+            COLUMNS_FEED,
+            "illumination front, bank, 1",
+            {
+                "illumination/front": "feed/some/end",
+                "bank": "illumination/front/supplied",
+                "coil/1": "bank/supplied",
+            },
+        ),
+        (
+            ROWS_FEED,
+            "bank R2, 1, bank R1, illumination front",
+            {
+                "bank/R2": "feed/some/end",
+                "coil/1": "bank/R2/supplied",
+                "bank/R1": "coil/1/supplied",
+                "illumination/front": "bank/R1/supplied",
+            },
+        ),
+    ],
+)
+def test_a_matrix_hangs_on_a_feed_as_a_whole_or_by_the_lines_that_switch_its_supply(style, chain, starts):
+    wiring = wire(BANK.replace("STYLE", style).replace("CHAIN", chain))
+    assert_sound(wiring)
+    feeds = {r.removesuffix("/feed"): p.nets[0] for r, p in wiring.parts.items() if r.endswith("/feed")}
+    assert feeds == starts
+    for line in wiring.matrices["bank"].columns + wiring.matrices["bank"].rows:
+        driver = wiring.parts[f"bank/{line.key}/driver"]
+        if driver.kind.startswith("high_side"):
+            own = line.key if f"bank/{line.key}" in starts else ""
+            assert driver.nets[1] == "/".join(filter(None, ("bank", own, "supplied")))
+
+
+@pytest.mark.parametrize(
+    ("chain", "said"),
+    [
+        ("1, illumination front", "a chain without bank;"),
+        ("1, bank", "a chain without illumination front;"),
+        ("1, bank C1, illumination front", "a chain without bank C2;"),
+        ("1, bank, bank C1, illumination front", "'bank C1' again"),
+        ("1, bank C1, bank, illumination front", "'bank' beside a line of it"),
+        ("1, bank R1, illumination front", "what hangs on this feed: coil 1, illumination front or bank"),
+        ("1, bnk, illumination front", "did you mean 'bank'?"),
+    ],
+)
+def test_what_a_chain_with_a_matrix_leaves_out_is_named(chain, said):
+    ((line, words),) = problems(BANK.replace("STYLE", COLUMNS_FEED).replace("CHAIN", chain))
+    assert line == 3
+    assert said in words
+
+
+def test_a_high_side_coil_has_its_drive_at_the_supply_and_its_other_lug_grounded():
+    wiring = wire(
+        "title: A\nconnectors: {P: {pins: 4}}\ncoils:\n"
+        "  1: {style: high-side PNP, fuse: 2 A, return_pin: P-4, return_wire: BK}\n"
+        "  2: {style: high-side MOS, diode: none}\n"
+        "  3: {shares: 1, relay: r}\n"
+        "relays: {r: {}}\n"
+        "flash_lamps: {f: {style: high-side Darlington, resistor: 10 ohm}}\n"
+        "direct_lamps: {d: {style: high-side PNP, element: LED}}\n"
+        "flippers: {left: {end_of_stroke: low-current, style: high-side PNP}}\n"
+    )
+    assert_sound(wiring)
+    parts = wiring.parts
+    driver, winding, diode = (parts[f"coil/1/{name}"] for name in ("driver", "winding", "diode"))
+    assert driver.kind == "high_side_pnp"
+    assert driver.nets[1] == parts["coil/1/feed"].nets[1]
+    assert parts["coil/1/feed"].nets[0] == parts["coil/1/fuse"].nets[1]
+    # The driven lug is named last; the cathode of the diode is at the lug that the drive makes positive.
+    assert winding.nets == ("coil/1/grounded", "coil/1/driven")
+    assert diode.nets == winding.nets
+    assert parts["coil/1/return wire"].nets[0] == winding.nets[0]
+    assert parts["coil/1/return header"].nets[0] == GROUND
+    assert (parts["coil/1/return pin"].connector, parts["coil/1/return pin"].position) == ("P", 4)
+    assert parts["coil/2/return wire"].nets == ("coil/2/grounded", GROUND)
+    # A coil on another's high-side drive is grounded as well, and has no supply of its own.
+    assert "coil/3/feed" not in parts
+    assert parts["coil/3/return wire"].nets == (parts["coil/3/winding"].nets[0], GROUND)
+    assert parts["direct lamp/d/lamp"].nets[0] == "direct lamp/d/driven"
+    for side in ("power", "hold"):
+        assert parts[f"coil/left flipper/{side}"].nets[0] == "coil/left flipper/grounded"
+    lugs = {"coil/1/grounded", "coil/1/driven"}
+    assert any({one, two} == lugs for one, two, _ in wiring.neighbours)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (
+            "outputs: {o: {style: high-side PNP}}\nflippers: {left: {output: o}}",
+            "a drive that pulls to ground",
+        ),
+        ("flippers: {left: {style: high-side MOS}}", "a drive that pulls to ground"),
+        ("coils: {1: {return_wire: BK}}", "it where the style is a high-side one"),
+        ("coils: {1: {return_pin: P-1}}\nconnectors: {P: {}}", "it where the style is a high-side one"),
+        (
+            "coils: {1: {style: high-side PNP}, 2: {shares: 1, relay: r, fuse: 2 A}}\nrelays: {r: {}}",
+            "it at coil 1",
+        ),
+        ("coils: {1: {drive_type: PNP high side}}", "is said by 'style:'"),
+    ],
+)
+def test_sides_that_contradict_themselves(text, said):
+    ((_, words),) = problems(f"title: A\n{text}")
+    assert said in words
 
 
 def test_switch_fired_coils_name_their_switch_and_its_sensor():

@@ -103,6 +103,61 @@ def test_contradictions(text, said):
     assert said in "\n".join(words for _, words in found)
 
 
+FOLLOWS = (
+    "coils: {1: {fired_by: left lane}, 2: {fired_by: C2R1}, 3: {feed: f}}\n"
+    "feeds: {f: {supply: coil, chain: [3]}}\n"
+    "bundles: [{lines: [switch C1, coil 1]}]\nverified: [switch/C1R1]\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("matrix", "follows"),
+    [
+        ("switch: {sensing: 74HCT, chart: [[left lane, b]]}", FOLLOWS),
+        ("switch: {style: sink strobes, chart: [[left lane, b]]}", FOLLOWS),
+        ("switch: {chart: [[left lane, b], [c]]}", FOLLOWS),
+        ("switch: {by_number: {1: left lane}}", FOLLOWS),
+        ("things: {chart: [[left lane, b]]}", FOLLOWS.replace("switch", "things")),
+        (
+            "bank: {feed: f, chart: [[a]]}",
+            "coils: {3: {feed: f}}\nfeeds: {f: {supply: coil, chain: [bank, 3]}}",
+        ),
+        (
+            "bank: {device: coil, feed: f, style: high-side, chart: [[a]]}",
+            "coils: {3: {feed: f}}\nfeeds: {f: {supply: coil, chain: [bank, 3]}}",
+        ),
+        ("switch: {chart: [[a]]}", "feeds: {f: {supply: coil, chain: [3]}}\ncoils: {3: {feed: g}}"),
+        ("switch: {chart: [[a]]}", "direct_switches: {x: {sensing: magic}}\ncoils: {3: {fired_by: x}}"),
+    ],
+)
+def test_one_slip_is_one_problem(matrix, follows):
+    found = problems(f"title: A\nmatrices:\n  {matrix}\n{follows}")
+    assert len(found) == 1, found
+
+
+def test_what_is_not_in_an_unreadable_matrix_is_told_beside_it():
+    text = "title: A\nmatrices: {things: {chart: [[left lane]]}}\ncoils: {1: {fired_by: zebra}}"
+    assert [line for line, _ in problems(text)] == [2, 3]
+
+
+def test_only_described_supplies_are_offered():
+    text = "title: A\nsupplies: {kick: {volts: 36 V}}\ncoils: {1: {supply: opt}}"
+    ((_, words),) = problems(text)
+    assert "expected a supply: kick" in words
+    assert "opto" not in words
+    ((_, words),) = problems("title: A\ncoils: {1: {supply: other}}")
+    assert "logic, lamp, coil, opto or illumination" in words
+
+
+def test_choices_are_words():
+    ((_, words),) = problems("title: A\nmatrices: {switch: {element: leef, chart: [[a]]}}")
+    assert "expected leaf, snap-action, reed, opto, filament or LED; did you mean 'leaf'?" in words
+    ((_, words),) = problems(
+        "title: A\nmatrices: {coil: {style: high-side, chart: [[a]]}}".replace("coil:", "bank coil:")
+    )
+    assert "'high-side columns, low-side rows' or 'low-side columns, high-side rows'" in words
+
+
 def test_hundreds_of_errors_end_quickly():
     lines = ", ".join(f"nothing {n}" for n in range(250))
     bundles = ", ".join(f"{{lines: [{lines}]}}" for _ in range(40))

@@ -170,3 +170,61 @@ def test_json_schema_refuses_unknown_keys():
     checker = jsonschema.Draft202012Validator(machine_schema())
     assert not checker.is_valid({"title": "A", "coil": {}})
     assert not checker.is_valid({"title": "A", "coils": {"1": {"resistanse": 4}}})
+
+
+@pytest.mark.parametrize(
+    ("written", "ohm"),
+    [
+        ("4.7 kohm", 4700.0),
+        ("4.7k", 4700.0),
+        ("4.7 K", 4700.0),
+        ("4k7", 4700.0),
+        ("4,7 kΩ", 4700.0),
+        ("4700", 4700.0),
+        ("4R7", 4.7),
+        ("4.7 Ohms", 4.7),
+    ],
+)
+def test_resistances_as_people_write_them(written, ohm):
+    """Letter and digit code: IEC 60062; a bare number is in the unit that belongs there."""
+    assert form(f'title: A\ncoils: {{1: {{resistance: "{written}"}}}}').coils["1"].resistance == ohm
+
+
+@pytest.mark.parametrize("written", ["0.5 A", "0.5A", "500 mA", "500mA", ".5", "0,5 amp"])
+def test_fuse_ratings_as_people_write_them(written):
+    fuse = form(f'title: A\ncoils: {{1: {{fuse: "{written}"}}}}').coils["1"].fuse
+    assert fuse is not None
+    assert fuse.rating == 0.5
+
+
+@pytest.mark.parametrize(
+    "written",
+    ["BU-YE", "bu-ye", "BUYE", "BU/YE", "bu ye", "blue-yellow", "Blue / Yellow", "light blue-yellow"],
+)
+def test_wire_colours_as_people_write_them(written):
+    """Letters of IEC 60757, base then trace, or words."""
+    assert form(f'title: A\ncoils: {{1: {{wire: "{written}"}}}}').coils["1"].wire == "BU-YE"
+
+
+@pytest.mark.parametrize(
+    ("key", "written", "said"),
+    [
+        ("resistance", "0.5 A", "that is amperes"),
+        ("resistance", "470 m", "a thousandth or a million"),
+        ("resistance", "4,700", "a comma before three digits"),
+        ("inductance", "20", "write the unit behind the number"),
+        ("pulse", "50 m", "write the whole unit: ms, s or min"),
+        ("wire", "BL-YE", "did you mean"),
+        ("wire", "BU-YE-RD", "at most one trace"),
+        ("wire", "YE-YE", "base and trace are the same"),
+    ],
+)
+def test_what_could_mean_two_things_is_refused_with_a_word_about_both(key, written, said):
+    (problem,) = problems(f'title: A\ncoils: {{1: {{{key}: "{written}"}}}}')
+    assert said in problem
+
+
+def test_the_schema_says_that_a_marking_does_not_choose_the_drive():
+    coil = machine_schema()["$defs"]["CoilForm"]["properties"]
+    assert "says the style" in coil["drive_type"]["description"]
+    assert "'high-side ...' between supply and load" in coil["style"]["description"]

@@ -9,7 +9,7 @@ import pytest
 from matrixdoc.case.case import Case
 from matrixdoc.checks.situation import Finding, Look, Situation
 from matrixdoc.definition.library import load_machine, machine_from_text
-from matrixdoc.diagnosis.holding import smallest_hold
+from matrixdoc.diagnosis.holding import SAME, THOROUGH, Limits, search_holds, smallest_hold
 from matrixdoc.faults.priors import Fault
 
 SMALL = """
@@ -93,3 +93,26 @@ def test_a_ghost_is_offered_its_hold() -> None:
         len({engine.predict(c, check.situation, check.look)[0][0] for c in causes}) == len(causes)
         for check in looks
     )
+
+
+def test_a_thorough_search_says_what_it_tried_and_never_does_worse() -> None:
+    engine = Case.start(machine_from_text(SMALL.replace("{idle}", "weak idle"), "small"))._engine.engine
+    diodes = [(Fault(f"switch/{cell}/diode", "shorted"),) for cell in ("C1R1", "C2R2", "C3R3", "C4R1")]
+    suspects = [(), *diodes]
+    quick = search_holds(engine.generator, engine.predictor, suspects, Limits())
+    thorough = search_holds(engine.generator, engine.predictor, suspects, THOROUGH)
+    assert quick.best is not None
+    assert thorough.best is not None
+    assert thorough.best.groups >= max(quick.best.groups, by_trying(engine, suspects)[1])
+    # Of 12 switches there are 12, 66, 220 and 495 sets of one to four.
+    assert thorough.usable == 12
+    assert thorough.tried == (12, 66, 220, 495)[: len(thorough.tried)]
+    assert thorough.complete == frozenset(range(1, len(thorough.tried) + 1))
+    held = Situation(held=thorough.best.held)
+    predictions = [engine.predict(suspect, held, Look("reads")) for suspect in suspects]
+    for one, two in combinations(range(len(suspects)), 2):
+        same = sum(min(p, dict(predictions[two]).get(o, 0.0)) for o, p in predictions[one])
+        if thorough.best.split[one] != thorough.best.split[two]:
+            assert same < SAME
+    smaller = [engine.predict(s, Situation(held=thorough.best.held[1:]), Look("reads")) for s in suspects]
+    assert len({p[0][0] for p in smaller}) <= thorough.best.groups

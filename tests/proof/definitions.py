@@ -96,13 +96,37 @@ def _lamps(style: str, rng: random.Random) -> str:
     return "\n".join([*lines, *_chains(rng, columns, rows, fitted)]) + "\n"
 
 
+def _fed(rng: random.Random) -> tuple[list[str], list[int]]:
+    """A feed with some of the coils and a coil matrix in its chain, in any order; the matrix; the coils."""
+    coils = rng.sample(range(1, len(OUTPUT_STYLES) + 1), 4)
+    whole = rng.random() < 0.5
+    chain = [str(n) for n in coils] + (["coil bank"] if whole else ["coil bank C1", "coil bank C2"])
+    rng.shuffle(chain)
+    feed = f"  some: {{supply: coil, fuse: 6 A, chain: [{', '.join(chain)}]}}"
+    bank = [
+        "matrices:",
+        "  coil bank:",
+        "    feed: some",
+        "    chart: |",
+        "      one | two",
+        "      three | -",
+    ]
+    return ["feeds:", feed, *bank], coils
+
+
 def _outputs(rng: random.Random) -> str:
     """Coils, flash lamps, lamps of their own, both kinds of flipper: every output style once."""
-    lines = ["title: outputs", "coils:"]
+    fed, coils = _fed(rng)
+    lines = ["title: outputs", "connectors:", "  P: {pins: 20}", *fed, "coils:"]
     for number, style in enumerate(OUTPUT_STYLES, start=1):
         fuse = ", fuse: 3 A" if rng.random() < 0.3 else ""
         diode = ", diode: none" if rng.random() < 0.2 else ""
-        lines.append(f"  {number}: {{style: {style}, resistance: {rng.randint(5, 60)} ohm{fuse}{diode}}}")
+        back = f", return_pin: P-{number}" if style.startswith("high") and rng.random() < 0.5 else ""
+        feed = ", feed: some" if number in coils else ""
+        told = f"style: {style}, resistance: {rng.randint(5, 60)} ohm{fuse}{diode}{back}{feed}"
+        lines.append(f"  {number}: {{{told}}}")
+    high = 1 + OUTPUT_STYLES.index("high-side Darlington")
+    lines += [f"  other: {{shares: {high}, relay: turn, resistance: 20 ohm}}", "relays:", "  turn: {}"]
     lines.append("flash_lamps:")
     for number, style in enumerate(OUTPUT_STYLES, start=1):
         lines.append(f"  f{number}: {{style: {style}, resistor: {rng.choice(['none', '10 ohm', '33 ohm'])}}}")
@@ -113,7 +137,8 @@ def _outputs(rng: random.Random) -> str:
     lines += ["outputs:", "  both: {style: low-side Darlington}", "flippers:"]
     lines += ["  left: {end_of_stroke: high-current, power: 5 ohm, hold: 120 ohm, output: both}"]
     lines += ["  right: {end_of_stroke: high-current, power: 6 ohm, hold: 150 ohm, output: both}"]
-    lines += ["  upper: {end_of_stroke: low-current, power: 4 ohm, hold: 100 ohm, style: low-side MOS}"]
+    style = rng.choice(["low-side MOS", "high-side PNP"])
+    lines += [f"  upper: {{end_of_stroke: low-current, power: 4 ohm, hold: 100 ohm, style: {style}}}"]
     lines += ["direct_switches:", "  coin: {pull: 2.2 kohm, sensing: 74LS}", "  step: {sensing: 4000B CMOS}"]
     lines += ["illumination:", "  front: {lamps: 7, lamp: '47', fuse: 4 A}", "  back: {lamps: 3, fuse: none}"]
     return "\n".join(lines) + "\n"

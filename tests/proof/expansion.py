@@ -396,7 +396,7 @@ class Expander:
         inner, key = f"{own} inner", own.split("/")[1]
         side = "column" if key.startswith("C") else "row"
         kind = style[side]
-        rail = self.feed(matrix["feed"]) if "feed" in matrix else ""
+        rail = self._line_feed(grid.name, own, matrix["feed"], kind) if "feed" in matrix else ""
         rail = rail or self.rail(matrix.get("supply", "coil" if clamped else "lamp")).net
         type_name = facts.get("drive_type") or matrix.get(f"{side}_type") or style[f"{side}_type"]
         other = rail if kind.startswith("high_side") else EARTH
@@ -412,6 +412,11 @@ class Expander:
             self.machine.add(f"{own}/resistor", "resistor", inner, f"{own} limited", ohm=ohm)
             return f"{own} limited"
         return inner
+
+    def _line_feed(self, matrix: str, own: str, feed: str, kind: str) -> str:
+        """Where a drive has its supply on a feed: a wire of its line, of the matrix, or the feed's end."""
+        line = expansion_loads.tap(self, own, feed) if kind.startswith("high_side") else None
+        return line or expansion_loads.tap(self, matrix, feed) or self.feed(feed)
 
     def _lamp_cell(
         self,
@@ -433,7 +438,8 @@ class Expander:
         if not column_feeds:
             diode = diode[::-1]
             lamp = lamp[::-1] if led else lamp
-        type_name = facts.get("lamp") or matrix.get("lamp") or self.defaults["led" if led else "lamp"]
+        usual = matrix.get("lamp") if led == (matrix.get("element") == "LED") else ""
+        type_name = facts.get("lamp") or usual or self.defaults["led" if led else "lamp"]
         self.machine.add(f"{own}/lamp", "led" if led else "lamp", *lamp, type_name=type_name)
         type_name = facts.get("diode") or matrix.get("diode") or self.defaults["lamp_diode"]
         self.machine.add(f"{own}/diode", "diode", *diode, type_name=type_name)

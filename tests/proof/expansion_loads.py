@@ -25,7 +25,7 @@ def expand_loads(maker: Expander) -> None:
     for name, facts in form.get("outputs", {}).items():
         own = f"output/{name}"
         style = facts.get("style") or maker.defaults["shared_output"]
-        shared[name] = _to_ground(maker, own, facts, style, f"{own} inner")
+        shared[name] = _output(maker, own, facts, style, f"{own} inner")
     relays = {name: _relay(maker, name, facts) for name, facts in form.get("relays", {}).items()}
     coils = form.get("coils", {})
     shared_by = {facts["shares"]: key for key, facts in coils.items() if "shares" in facts}
@@ -51,12 +51,13 @@ def expand_loads(maker: Expander) -> None:
         _illumination(maker, key, facts)
 
 
-def _to_ground(
+def _output(
     maker: Expander,
     own: str,
     facts: dict[str, Any],
     style: str,
     inner: str,
+    other: str = EARTH,
     *,
     from_logic: bool = True,
     decoder: tuple[Decoder, int] | None = None,
@@ -64,7 +65,7 @@ def _to_ground(
     chosen = styles()["output"][style]
     board, output = maker.drive_board, f"{own}/driver"
     command = maker.command(own, facts, board, output, from_logic=from_logic, decoder=decoder)
-    nets: tuple[str, ...] = (inner, EARTH)
+    nets: tuple[str, ...] = (inner, other)
     if chosen["driver"] == "changeover":
         nets = (EARTH, f"{own} unused", inner)
         relay = maker.machine.add(f"{own}/relay", "relay_coil_driver")
@@ -77,24 +78,66 @@ def _to_ground(
 def _chained(maker: Expander, feed: str) -> list[str]:
     """What hangs on a feed in wiring order: each gets its supply from the lug before."""
     roots = {"": "coil/", "coil ": "coil/", "flash ": "flash/", "direct lamp ": "direct lamp/"}
+    roots["illumination "] = "illumination/"
+    known = ("coils", ""), ("coils", "coil "), ("flash_lamps", "flash "), ("direct_lamps", "direct lamp ")
     order = []
     for name in maker.form.get("feeds", {}).get(feed, {}).get("chain", ()):
-        known = ("coils", ""), ("coils", "coil "), ("flash_lamps", "flash "), ("direct_lamps", "direct lamp ")
-        for section, prefix in known:
+        for section, prefix in (*known, ("illumination", "illumination ")):
             key = name.removeprefix(prefix)
             if name.startswith(prefix) and key in maker.form.get(section, {}):
                 order.append(roots[prefix] + key)
                 break
-        else:  # a flipper, its key with or without the word
-            order.append(f"coil/{name}" if name.endswith(" flipper") else f"coil/{name} flipper")
+        else:
+            matrix, _, line = name.rpartition(" ")
+            if name in maker.form.get("matrices", {}):
+                order.append(name)
+            elif matrix in maker.form.get("matrices", {}):
+                order.append(f"{matrix}/{line}")
+            else:  # a flipper, its key with or without the word
+                order.append(f"coil/{name}" if name.endswith(" flipper") else f"coil/{name} flipper")
     return order
 
 
+def fed_through(maker: Expander, own: str, feed: str) -> str | None:
+    """The net that something in the chain of a feed has its supply from; None if it is in none."""
+    order = _chained(maker, feed)
+    if own not in order:
+        return None
+    return maker.feed(feed) if own == order[0] else f"{order[order.index(own) - 1]} supplied"
+
+
+def tap(maker: Expander, own: str, feed: str) -> str | None:
+    """A feed wire of its own for a matrix, a line or an illumination line in a chain."""
+    net = fed_through(maker, own, feed)
+    if net is not None and f"{own}/feed" not in maker.machine.elements:
+        maker.machine.add(f"{own}/feed", "wire", net, f"{own} supplied")
+    return None if net is None else f"{own} supplied"
+
+
+def _high_side(style: str) -> bool:
+    """Whether a drive of that style stands between supply and load."""
+    return styles()["output"][style]["driver"].startswith("high_side")
+
+
+def _ends(
+    maker: Expander, own: str, facts: dict[str, Any], usual: str, style: str, *, supply: bool = True
+) -> tuple[str, str, str]:
+    """The lug that is always at supply or ground, the driven lug, and the far side of the drive."""
+    driven = f"{own} driven"
+    if not _high_side(style):
+        return _supplied(maker, own, facts, usual), driven, EARTH
+    fed = _supplied(maker, own, facts, usual) if supply else ""
+    back, grounded = EARTH, f"{own} grounded"
+    if "return_pin" in facts:
+        back = f"{own} returned"
+        maker.header(own, EARTH, back, "return header", "return pin")
+    maker.machine.add(f"{own}/return wire", "wire", grounded, back)
+    return grounded, driven, fed
+
+
 def _supplied(maker: Expander, own: str, facts: dict[str, Any], usual: str) -> str:
-    net = maker.feed(facts.get("feed") or facts.get("supply", usual))
-    order = _chained(maker, facts.get("feed", ""))
-    if own in order[1:]:
-        net = f"{order[order.index(own) - 1]} supplied"
+    name = facts.get("feed") or facts.get("supply", usual)
+    net = fed_through(maker, own, name) or maker.feed(name)
     if facts.get("fuse", "none") != "none":
         maker.fuse(f"{own}/fuse", net, f"{own} fused", facts["fuse"])
         net = f"{own} fused"
@@ -109,10 +152,10 @@ def _driven_wire(maker: Expander, own: str, lug: str) -> str:
     return inner
 
 
-def _diode(maker: Expander, reference: str, facts: dict[str, Any], driven: str, supplied: str) -> None:
+def _diode(maker: Expander, reference: str, facts: dict[str, Any], anode: str, cathode: str) -> None:
     if facts.get("diode", "").lower() != "none":
         type_name = facts.get("diode") or maker.defaults["coil_diode"]
-        maker.machine.add(reference, "diode", driven, supplied, type_name=type_name)
+        maker.machine.add(reference, "diode", anode, cathode, type_name=type_name)
 
 
 def _relay(maker: Expander, name: str, facts: dict[str, Any]) -> tuple[str, ...]:
@@ -135,18 +178,22 @@ def _changeover(maker: Expander, second: str, first: str, signal: tuple[str, ...
 
 def _coil(maker: Expander, key: str, facts: dict[str, Any], shared_by: dict[str, str]) -> None:
     own, defaults = f"coil/{key}", maker.defaults
-    supplied, driven = _supplied(maker, own, facts, "coil"), f"{own} driven"
+    driving = maker.form["coils"][facts["shares"]] if "shares" in facts else facts
+    style = driving.get("style") or defaults["coil_output"]
+    lug, driven, other = _ends(maker, own, facts, "coil", style, supply=driving is facts)
     ohm = quantity(facts.get("resistance"), defaults["coil_ohm"])
     henry = {"inductance_h": quantity(facts["inductance"])} if "inductance" in facts else {}
-    maker.machine.add(f"{own}/winding", "coil", supplied, driven, ohm=ohm, values=henry)
-    _diode(maker, f"{own}/diode", facts, driven, supplied)
+    maker.machine.add(f"{own}/winding", "coil", lug, driven, ohm=ohm, values=henry)
+    # The cathode is at the lug that is positive while the drive is on.
+    anode, cathode = (lug, driven) if _high_side(style) else (driven, lug)
+    _diode(maker, f"{own}/diode", facts, anode, cathode)
     inner = _driven_wire(maker, own, driven)
-    style = facts.get("style") or defaults["coil_output"]
     if "shares" in facts:
         command = Command((), "")  # it gets that of the other coil
     else:
         at_drive = f"{own} common" if key in shared_by else inner
-        command = _to_ground(maker, own, facts, style, at_drive, from_logic=not facts.get("fired_by"))
+        from_logic = not facts.get("fired_by")
+        command = _output(maker, own, facts, style, at_drive, other, from_logic=from_logic)
     stated = facts.get("enable", ())
     enables = tuple(
         f"enable/{name}/{part}"
@@ -158,16 +205,16 @@ def _coil(maker: Expander, key: str, facts: dict[str, Any], shared_by: dict[str,
 
 
 def _flash(maker: Expander, key: str, facts: dict[str, Any]) -> None:
-    own, defaults = f"flash/{key}", maker.defaults
-    supplied, driven = _supplied(maker, own, facts, "coil"), f"{own} driven"
+    own, style = f"flash/{key}", facts.get("style") or maker.defaults["flash_output"]
+    lug, driven, other = _ends(maker, own, facts, "coil", style)
     far, ohm = driven, quantity(facts.get("resistor"))
     if ohm:
         far = f"{own} limited"
         maker.machine.add(f"{own}/resistor", "resistor", far, driven, ohm=ohm)
-    type_name = facts.get("lamp") or defaults["flash_lamp"]
-    maker.machine.add(f"{own}/lamp", "lamp", supplied, far, type_name=type_name)
+    type_name = facts.get("lamp") or maker.defaults["flash_lamp"]
+    maker.machine.add(f"{own}/lamp", "lamp", lug, far, type_name=type_name)
     inner = _driven_wire(maker, own, driven)
-    command = _to_ground(maker, own, facts, facts.get("style") or defaults["flash_output"], inner)
+    command = _output(maker, own, facts, style, inner, other)
     maker.machine.windings[own] = Winding(own, f"{own}/lamp", command)
 
 
@@ -191,7 +238,7 @@ def _high_current_flipper(
         command = shared[output]
     else:
         style = facts.get("style") or defaults["shared_output"]
-        command = _to_ground(maker, own, facts, style, inner)
+        command = _output(maker, own, facts, style, inner)
     eos, button = (f"{own}/eos",), (f"{own}/button",)
     for side in ("power", "hold"):
         maker.machine.windings[f"{own}/{side}"] = Winding(
@@ -200,30 +247,33 @@ def _high_current_flipper(
 
 
 def _low_current_flipper(maker: Expander, own: str, facts: dict[str, Any]) -> None:
-    supplied, defaults = _supplied(maker, own, facts, "coil"), maker.defaults
+    defaults = maker.defaults
+    style = facts.get("style") or defaults["coil_output"]
+    lug, _, other = _ends(maker, own, facts, "coil", style)
     sides = (("power", own, facts), ("hold", f"{own}/hold drive", facts.get("hold_drive", {})))
     for side, prefix, drive in sides:
         driven = f"{own} {side} driven"
         ohm = quantity(facts.get(side), defaults[f"flipper_{side}_ohm"])
-        maker.machine.add(f"{own}/{side}", "coil", supplied, driven, ohm=ohm)
-        _diode(maker, f"{own}/{side} diode", facts, driven, supplied)
+        maker.machine.add(f"{own}/{side}", "coil", lug, driven, ohm=ohm)
+        anode, cathode = (lug, driven) if _high_side(style) else (driven, lug)
+        _diode(maker, f"{own}/{side} diode", facts, anode, cathode)
         inner = _driven_wire(maker, prefix, driven)
-        style = facts.get("style") or defaults["coil_output"]
-        command = _to_ground(maker, prefix, drive, style, inner)
+        command = _output(maker, prefix, drive, style, inner, other)
         maker.machine.windings[f"{own}/{side}"] = Winding(f"{own}/{side}", f"{own}/{side}", command)
 
 
 def _direct_lamp(maker: Expander, key: str, facts: dict[str, Any], decoders: dict[str, Decoder]) -> None:
     own, defaults = f"direct lamp/{key}", maker.defaults
-    supplied, driven, inside = _supplied(maker, own, facts, "lamp"), f"{own} driven", f"{own} inside"
+    style, inside = facts.get("style") or defaults["lamp_output"], f"{own} inside"
+    lug, driven, other = _ends(maker, own, facts, "lamp", style)
     led = facts.get("element") == "LED"
-    maker.machine.add(f"{own}/socket", "joint", supplied, inside)
+    maker.machine.add(f"{own}/socket", "joint", lug, inside)
     type_name = facts.get("lamp") or defaults["led" if led else "lamp"]
-    maker.machine.add(f"{own}/lamp", "led" if led else "lamp", inside, driven, type_name=type_name)
+    flow = (driven, inside) if _high_side(style) else (inside, driven)
+    maker.machine.add(f"{own}/lamp", "led" if led else "lamp", *flow, type_name=type_name)
     inner = _driven_wire(maker, own, driven)
     decoder = (decoders[facts["decoder"]], int(facts["output"])) if "decoder" in facts else None
-    style = facts.get("style") or defaults["lamp_output"]
-    command = _to_ground(maker, own, facts, style, inner, decoder=decoder)
+    command = _output(maker, own, facts, style, inner, other, decoder=decoder)
     maker.machine.single_lamps[own] = (f"{own}/lamp", command)
 
 
@@ -259,9 +309,10 @@ def _direct_switch(maker: Expander, key: str, facts: dict[str, Any]) -> None:
 
 def _illumination(maker: Expander, key: str, facts: dict[str, Any]) -> None:
     own, add = f"illumination/{key}", maker.machine.add
-    net = (
-        maker.feed(facts["feed"]) if "feed" in facts else maker.rail(facts.get("supply", "illumination")).net
-    )
+    if "feed" in facts:
+        net = tap(maker, own, facts["feed"]) or maker.feed(facts["feed"])
+    else:
+        net = maker.rail(facts.get("supply", "illumination")).net
     if facts.get("fuse") != "none":
         maker.fuse(f"{own}/fuse", net, f"{own} fused", facts.get("fuse"), 5.0)
         net = f"{own} fused"

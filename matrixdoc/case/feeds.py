@@ -1,0 +1,86 @@
+"""Feeds as they hang in the harness: supply, fuse, and what each serves in wiring order."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from matrixdoc.definition.wiring import Part, Wiring
+
+_PREFIX = "feed/"
+_ONWARD = ("feed", "fuse")
+"""Last names of the parts that lead on to a load, or past it to the next."""
+
+
+@dataclass(frozen=True, slots=True)
+class Feed:
+    """One feed.
+
+    ``parts`` are its own parts from the supply into the harness, ``fuse`` the reference of its fuse
+    (empty: it has none), ``supply`` the name of its supply. ``stems`` are the beginnings of the
+    references of what hangs on it (``coil/5``, ``flash/2``, the name of a matrix), in wiring order.
+    """
+
+    name: str
+    title: str
+    supply: str
+    fuse: str
+    parts: tuple[str, ...]
+    end: str
+    stems: tuple[str, ...]
+
+    def coils(self, wiring: Wiring) -> tuple[str, ...]:
+        """References of the coils (and flash lamps) on this feed, in wiring order."""
+        found = [
+            reference
+            for stem in self.stems
+            for reference, coil in wiring.coils.items()
+            if reference == stem or reference.startswith(f"{stem}/") or coil.matrix == stem
+        ]
+        return tuple(dict.fromkeys(found))
+
+
+def feeds_of(wiring: Wiring) -> dict[str, Feed]:
+    """The feeds of a machine by their names, in the order of the definition."""
+    own: dict[str, list[Part]] = {}
+    at: dict[str, list[Part]] = {}
+    for part in wiring.parts.values():
+        if part.reference.startswith(_PREFIX):
+            own.setdefault(part.reference.removeprefix(_PREFIX).rpartition("/")[0], []).append(part)
+        else:
+            for net in part.nets:
+                at.setdefault(net, []).append(part)
+    return {name: _feed(wiring, name, parts, at) for name, parts in own.items()}
+
+
+def _feed(wiring: Wiring, name: str, parts: list[Part], at: dict[str, list[Part]]) -> Feed:
+    fuse = next((part.reference for part in parts if part.kind == "fuse"), "")
+    end = parts[-1].nets[-1]
+    title = parts[-1].title.partition(" wire")[0] or f"{name} feed"
+    stems = tuple(dict.fromkeys(_stems(wiring, end, at, set())))
+    return Feed(
+        name, title, _supply(wiring, parts[0].nets[0]), fuse, tuple(p.reference for p in parts), end, stems
+    )
+
+
+def _stems(wiring: Wiring, net: str, at: dict[str, list[Part]], seen: set[str]) -> Iterator[str]:
+    for part in at.get(net, ()):
+        if part.reference in seen:
+            continue
+        seen.add(part.reference)
+        head, _, last = part.reference.rpartition("/")
+        first = part.reference.partition("/")[0]
+        matrix = wiring.matrices.get(first)
+        yield first if matrix is not None and matrix.device != "switch" else head
+        if last in _ONWARD and part.nets[0] == net:
+            yield from _stems(wiring, part.nets[-1], at, seen)
+
+
+def _supply(wiring: Wiring, net: str) -> str:
+    """The supply whose rail a net is; an interlock stands between where it is not the rail itself."""
+    rails = {supply.rail: supply.name for supply in wiring.supplies.values()}
+    if net in rails:
+        return rails[net]
+    stem = net.rpartition("/")[0]
+    nets = (n for part in wiring.parts.values() if part.reference.startswith(f"{stem}/") for n in part.nets)
+    return next((rails[n] for n in nets if n in rails), "")

@@ -1,0 +1,68 @@
+"""``matrixdoc path`` as a person reads it: folded, without repetition, nothing lost, at 80 columns."""
+
+from __future__ import annotations
+
+import re
+from itertools import pairwise
+
+import pytest
+
+from matrixdoc.circuit.netlist import build_circuit
+from matrixdoc.circuit.paths import device_elements
+from matrixdoc.cli.path import path_steps, path_text
+from matrixdoc.definition.library import load_machine, machine_from_text
+from tests.proof.definitions import SHIPPED, text_of
+
+WORD = re.compile(r"[\w.-]+")
+
+
+@pytest.fixture(scope="module", params=[*SHIPPED, "outputs"])
+def circuit(request: pytest.FixtureRequest):
+    return build_circuit(machine_from_text(text_of(request.param, 1)))
+
+
+def told(circuit, place: str) -> str:
+    return path_text(circuit, place, path_steps(circuit, place))
+
+
+def test_every_part_pin_wire_and_place_is_in_the_text_within_80_columns(circuit) -> None:
+    for place in list(device_elements(circuit))[::7]:
+        steps, text = path_steps(circuit, place), told(circuit, place)
+        assert max(len(line) for line in text.splitlines()[2:]) <= 80
+        flat = " ".join(text.split())
+        for step in steps:
+            part = step.part
+            head, _, last = part.reference.rpartition("/")
+            number = re.search(r"\d+$", last)
+            folded = number is not None and re.search(rf"{re.escape(head)}/\D+\d+ to \d+", flat)
+            assert part.reference in flat or f", {last}" in flat or folded, (place, part.reference)
+            if part.connector and part.position is not None:
+                assert f"{part.connector}-{part.position}" in flat
+            assert part.colour in flat
+            assert part.place in flat
+
+
+def test_nothing_is_said_twice_in_a_row(circuit) -> None:
+    for place in list(device_elements(circuit))[::7]:
+        for line in told(circuit, place).splitlines():
+            pieces = [piece.strip() for piece in line.split(";")]
+            assert len(pieces) == len(set(pieces)), line
+            # Names of switches and lamps in a list of lugs may well begin alike.
+            told_of_it = re.sub(r"\(.*|.*\)", "", re.split(r"\s{2,}", line)[-1])
+            for piece in told_of_it.split(";"):
+                words = [word for word in WORD.findall(piece) if len(word) > 1 and not word.isdecimal()]
+                assert not any(a == b for a, b in pairwise(words)), line
+
+
+def test_what_stands_for_what_is_told() -> None:
+    circuit = build_circuit(load_machine("lantern_quay"))
+    assert "only for the instant after the coil is let go" in " ".join(told(circuit, "coil/5/diode").split())
+    assert "It serves coil 5 (crate bank reset)." in told(circuit, "coil/5/logic")
+    flat = " ".join(told(circuit, "feed/upper/fuse").split())
+    assert "It carries the current of coil 5 (crate bank reset) and of 5 more." in flat
+    assert "number 35" in told(circuit, "switch/C3R5")
+    assert "Fired by direct switch buoy 1 ring" in told(circuit, "coil/31")
+    assert "No current of a supply" in told(circuit, "switch/C3R8/capacitor")
+    light = told(build_circuit(load_machine("storm_bureau")), "switch/C1R0")
+    assert "THE LIGHT of its optical pair" in light
+    assert light.index("switch/C1R0/phototransistor") < light.index("switch/C1R0/emitter_resistor")
