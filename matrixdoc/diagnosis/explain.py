@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 from matrixdoc.checks.model import MachineModel
 from matrixdoc.checks.wording import finding_words, part_words
-from matrixdoc.diagnosis.analysis import Analysis
+from matrixdoc.diagnosis.mended import MendedAnalysis
 from matrixdoc.diagnosis.results import Cause, ExplainedFinding, FaultName, Reason
 from matrixdoc.diagnosis.suspects import Suspect
 from matrixdoc.faults.priors import Fault
@@ -29,7 +29,10 @@ def fault_words(model: MachineModel, fault: Fault) -> str:
 
 
 def reasons(
-    analysis: Analysis, faults: tuple[Fault, ...], rest: Sequence[Suspect], background: tuple[Fault, ...] = ()
+    analysis: MendedAnalysis,
+    faults: tuple[Fault, ...],
+    rest: Sequence[Suspect],
+    background: tuple[Fault, ...] = (),
 ) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
     """Findings that speak for and against a cause, strongest first.
 
@@ -57,9 +60,9 @@ def reasons(
     return tuple(for_), tuple(against)
 
 
-def _proven(analysis: Analysis, fault: Fault) -> bool:
+def _proven(analysis: MendedAnalysis, fault: Fault) -> bool:
     """Whether looks since the repair, and not the repair's good name alone, say that it is gone."""
-    untested = 1.0 - analysis.evidence.mended_now.get(fault.part, 0.0)
+    untested = analysis.mending.untested(fault)
     return analysis.still_there(fault) < min(PROVEN, 0.5 * untested)
 
 
@@ -70,7 +73,7 @@ def _with(faults: tuple[Fault, ...], background: tuple[Fault, ...]) -> tuple[Fau
 
 
 def build_causes(
-    analysis: Analysis,
+    analysis: MendedAnalysis,
     groups: Sequence[Sequence[Suspect]],
     repaired: Mapping[str, str],
     background: tuple[Fault, ...] = (),
@@ -109,7 +112,7 @@ def build_causes(
     return causes
 
 
-def explained(analysis: Analysis, best: tuple[Fault, ...]) -> tuple[ExplainedFinding, ...]:
+def explained(analysis: MendedAnalysis, best: tuple[Fault, ...]) -> tuple[ExplainedFinding, ...]:
     """How well the most probable set of faults explains each finding."""
     wiring = analysis.evidence.predictor.model.circuit.wiring
     rows = []
