@@ -12,20 +12,26 @@ from typing import TYPE_CHECKING, Protocol
 
 from matrixdoc.checks.chart import CHART
 from matrixdoc.checks.prediction import Prediction
-from matrixdoc.checks.situation import ALL_LAMPS, Finding, Look, Situation, both_ends
+from matrixdoc.checks.situation import (
+    ALL_LAMPS,
+    NOT_SURE,
+    Finding,
+    Look,
+    Outcome,
+    Situation,
+    both_ends,
+)
 from matrixdoc.checks.wording import device_words, finding_words, left_altered
 from matrixdoc.definition.errors import MatrixdocError
 from matrixdoc.definition.wiring import Wiring
 from matrixdoc.diagnosis.engine import Engine, Told
 from matrixdoc.diagnosis.results import Diagnosis, RankedCheck
 from matrixdoc.diagnosis.settings import Settings
+from matrixdoc.diagnosis.told import Mend
 from matrixdoc.faults.priors import Fault
 
 if TYPE_CHECKING:
     from matrixdoc.diagnosis.tree_words import FaultTree
-
-SUCCESS = {"clean": 0.8, "reseat": 0.6, "swap": 0.97, "replace": 0.97, "repair": 0.95}
-"""Chance that an action cures the part it is done to (common practice, no source)."""
 
 DONE_WORDS = {
     "clean": "cleaned",
@@ -135,27 +141,31 @@ class Session:
     def told(self, entries: Sequence[StandingEntry]) -> Told:
         """The entries as the engine takes them."""
         findings: list[Finding] = []
-        mended: list[Mapping[str, float]] = []
+        mends: list[Mend] = []
         disturbed: list[int] = []
-        now: dict[str, float] = {}
         words: dict[str, str] = {}
         declined: set[str] = set()
         overridden = False
-        tries: dict[str, int] = {}
         acts, proving = 0, -1
+        seen: dict[tuple[Situation, Look], Outcome] = {}
         for entry in entries:
             if entry.kind == "finding" and entry.finding is not None:
-                findings.append(entry.finding)
-                mended.append(dict(now))
+                finding = entry.finding
+                look = (finding.situation, finding.look)
+                if finding.outcome != NOT_SURE and not isinstance(finding.outcome, float):
+                    if seen.get(look, finding.outcome) != finding.outcome:
+                        acts += 1  # what comes and goes has changed by itself: played, warmed up, knocked
+                        seen.clear()
+                    seen[look] = finding.outcome
+                findings.append(finding)
                 disturbed.append(acts)
                 proving = -1
             elif entry.kind == "repair":
                 acts += 1
+                seen.clear()
                 proving = len(findings) if proving < 0 else proving
-                success = SUCCESS.get(entry.action, 0.9)
                 for part in entry.parts:
-                    tries[part] = tries.get(part, 0) + 1
-                    now[part] = 1.0 - (1.0 - now.get(part, 0.0)) * (1.0 - success)
+                    mends.append(Mend(part, entry.action, len(findings)))
                     words[part] = DONE_WORDS.get(entry.action, "mended")
             elif entry.kind == "decline":
                 declined.add(entry.check_key)
@@ -163,14 +173,12 @@ class Session:
                 overridden = True
         return Told(
             tuple(findings),
-            tuple(mended),
+            tuple(mends),
             tuple(disturbed),
-            dict(now),
             words,
             frozenset(declined),
             proving,
             overridden,
-            tries,
         )
 
     def left(self, entries: Sequence[StandingEntry]) -> tuple[str, ...]:

@@ -14,10 +14,13 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from matrixdoc.checks.cautions import CAUTION_FUSE
 from matrixdoc.checks.coils import Coils
 from matrixdoc.checks.model import FaultEffect, MachineModel
 from matrixdoc.checks.points import PointRequest, Points
 from matrixdoc.checks.prediction import Prediction
+from matrixdoc.checks.situation import Check
+from matrixdoc.checks.wording import part_words
 from matrixdoc.circuit.supplies import rail_source
 from matrixdoc.definition.wiring import Supply
 
@@ -31,6 +34,8 @@ SHORT_OHM = 5.0
 SPREAD = 0.15
 """Spread of these edges from fuse to fuse, in natural logarithm (the gates' own width)."""
 CAPACITOR_FACTOR, PLAIN_FACTOR = 1.8, 1.11
+FITTING_MINUTES = 2.0
+"""Minutes for a new fuse in its clip (common practice, no source)."""
 
 Key = tuple[str, str, tuple[FaultEffect, ...]]
 """A fuse, the coil that is pulsed (or none), the faults."""
@@ -87,8 +92,13 @@ class Fuses:
 
     def behind(self, effect: FaultEffect) -> tuple[str, ...]:
         """Fuses that a short may blow as it stands: those of the feeds that it lies on itself. Farther away
-        a winding or a lamp is in the way.
+        a winding or a lamp is in the way. A shorted rectifier or capacitor blows the fuse of its winding.
         """
+        if effect.supply:
+            supply = self.model.circuit.wiring.supplies[effect.supply]
+            shunt = effect.patch.shunt_ohm
+            after = effect.part.reference in (*supply.rectifiers, supply.capacitor)
+            return self._fuses_of(supply) if after and shunt is not None and shunt < SHORT_OHM else ()
         if effect.lead is not None or not effect.analog or not effect.adding or effect.signal:
             return ()
         patch = effect.patch
@@ -98,6 +108,10 @@ class Fuses:
         if self._groups is None:
             self._groups = {fuse: self._groups_of(fuse) for fuse in self._fuses()}
         return tuple(fuse for fuse, groups in self._groups.items() if groups & effect.groups)
+
+    def _fuses_of(self, supply: Supply) -> tuple[str, ...]:
+        parts = self.model.circuit.wiring.parts
+        return tuple(r for r in supply.ac_parts if parts[r].kind == "fuse")
 
     def _fuses(self) -> list[str]:
         return [p.reference for p in self.model.circuit.wiring.parts.values() if p.kind == "fuse"]
@@ -135,6 +149,25 @@ class Fuses:
     def predict(self, fuse: str, pulsed: str, effects: tuple[FaultEffect, ...]) -> Prediction:
         """Words for a new fuse, with probabilities."""
         return gated(self._overload(fuse, pulsed, effects), pulsed=bool(pulsed))
+
+
+def with_new_fuses(model: MachineModel, check: Check, fuses: Sequence[str]) -> Check:
+    """The repair of a short with the new fuses that it wants as well: the old ones blew by it."""
+    new = [fuse for fuse in fuses if fuse not in check.mends]
+    if not new:
+        return check
+    names = " and ".join(part_words(model.part(fuse)) for fuse in new)
+    ratings = [f"{model.circuit.values(fuse)['rated_a']:.3g} A" for fuse in new]
+    marked = " and ".join(dict.fromkeys(ratings))
+    last = f"then a new fuse, of the marked type and rating ({marked}) and no other: {names}"
+    return replace(
+        check,
+        title=f"{check.title}, and a new fuse: {names}",
+        set_up=(*check.set_up[:1], last, *check.set_up[1:]),
+        minutes=check.minutes + FITTING_MINUTES * len(new),
+        cautions=tuple(dict.fromkeys((*check.cautions, CAUTION_FUSE))),
+        mends=(*check.mends, *new),
+    )
 
 
 def gated(ratio: float, *, pulsed: bool) -> Prediction:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from matrixdoc.checks.chart import CHART
 from matrixdoc.checks.predictor import Predictor
-from matrixdoc.checks.reads import Phase, Reads, Region, RegionRead
+from matrixdoc.checks.reads import Phase, Reads, Region
 from matrixdoc.checks.situation import Look, Situation
 from matrixdoc.faults.priors import Fault
 
@@ -44,6 +44,14 @@ def worth_a_glance(predictor: Predictor, situation: Situation) -> bool:
     reads = predictor.reads
     regions = reads.regions(*reads.pair(situation.held, ()))
     return max((len(region.columns) for region in regions), default=0) >= WORTH_A_GLANCE
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """What reads in some phases: for sure, and perhaps."""
+
+    closed: frozenset[str]
+    perhaps: frozenset[str]
 
 
 def cannot_show(predictor: Predictor, asked: Sequence[Asked]) -> list[bool]:
@@ -91,7 +99,7 @@ def _glimpse(
     effects = predictor.effects(
         situation, faults if situation.altered else predictor.standing_for(READS, faults)
     )
-    if predictor.points.logic_is_dead(effects):
+    if predictor.brown_out.lives(effects) <= 0.0:
         return None
     rows = []
     for region in reads.regions(*reads.pair(situation.held, effects)):
@@ -101,20 +109,18 @@ def _glimpse(
     return _Glimpse(tuple(rows))
 
 
-def _look(reads: Reads, glimpse: _Glimpse, phases: frozenset[Phase]) -> RegionRead:
-    """What reads in these phases: for sure, and perhaps."""
+def _look(reads: Reads, glimpse: _Glimpse, phases: frozenset[Phase]) -> _Seen:
     closed: set[str] = set()
     perhaps: set[str] = set()
     for region, some in glimpse.regions:
         points = reads.points.solve(reads.requests(region, some))
         read = reads.read(region, some, points)
         closed |= read.closed
-        perhaps.update(*read.undecided)
+        perhaps.update(switch for choices in read.undecided for _, found in choices for switch in found)
     mine = {s for s in closed | perhaps if reads.phase_of.get(s, ("", "")) in phases} - reads.hidden
-    return RegionRead(frozenset(closed & mine), (frozenset(perhaps & mine),))
+    return _Seen(frozenset(closed & mine), frozenset(perhaps & mine))
 
 
-def _contradicts(pressed: RegionRead, rest: RegionRead, seen: frozenset[str]) -> bool:
-    (perhaps,), (perhaps_at_rest,) = pressed.undecided, rest.undecided
-    at_rest = rest.closed | perhaps_at_rest
-    return bool(pressed.closed - seen - at_rest) or bool(seen - pressed.closed - perhaps - at_rest)
+def _contradicts(pressed: _Seen, rest: _Seen, seen: frozenset[str]) -> bool:
+    at_rest = rest.closed | rest.perhaps
+    return bool(pressed.closed - seen - at_rest) or bool(seen - pressed.closed - pressed.perhaps - at_rest)

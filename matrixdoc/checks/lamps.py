@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 
+from matrixdoc.checks.flicker import Flicker, flickering
 from matrixdoc.checks.model import FaultEffect, MachineModel, alters_only
 from matrixdoc.checks.points import PointRequest, Points
 from matrixdoc.checks.prediction import Prediction
@@ -59,6 +60,7 @@ class Lamps:
         wiring = model.circuit.wiring
         self.matrices: dict[str, Matrix] = {m.name: m for m in wiring.matrices.values() if m.device == "lamp"}
         self.element = {r: lamp.element for r, lamp in wiring.lamps.items()}
+        self.flicker = Flicker(model, points)
         self._strength: dict[Key, float] = {}
         self._least: dict[Key, float] = {}
         self._own_groups: dict[str, frozenset[int]] = {}
@@ -255,4 +257,4 @@ class Lamps:
 
     def predict(self, lamp: str, pattern: Pattern, effects: tuple[FaultEffect, ...]) -> Prediction:
         """Words a person would choose for ``lamp``, with probabilities."""
-        return brightness(self.ratio(lamp, pattern, effects))
+        return flickering(brightness(self.ratio(lamp, pattern, effects)), self.flicker.chance(lamp, effects))

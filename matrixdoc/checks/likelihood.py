@@ -14,7 +14,7 @@ from matrixdoc.checks.situation import NOT_SURE, OPEN_LOOP, Look, Outcome
 
 ALTERNATIVES = {
     "reads": 64.0,
-    "lamp": 4.0,
+    "lamp": 5.0,
     "coil": 4.0,
     "resting coils": 8.0,
     "fuse": 2.0,

@@ -7,7 +7,6 @@ circuit asked for twice is solved once.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -15,10 +14,6 @@ from matrixdoc.checks.joins import Joins
 from matrixdoc.checks.model import FaultEffect, MachineModel
 from matrixdoc.circuit.netlist import Instant, Lead, OperatingPoint, Solver, operating_points
 from matrixdoc.circuit.supplies import rail_source
-
-LOGIC_SHARE = 0.85
-"""Share of its rail below which logic stops working: 4.25 V of 5 V (74LS data sheets ask for 4.75 V;
-common practice, no source)."""
 
 Rails = tuple[tuple[str, float, float], ...]
 
@@ -111,18 +106,6 @@ class Points:
             return healthy
         near = self.rails_near(groups)
         return tuple(b if b[0] in near else a for a, b in zip(healthy, here, strict=True))
-
-    def logic_is_dead(self, effects: Iterable[FaultEffect]) -> bool:
-        """Whether a supply fault takes the logic's own rail down, and every self-test with it."""
-        supplies = self.model.circuit.wiring.supplies
-        if not any(e.supply and supplies[e.supply].rail in self.model.logic_rails for e in effects):
-            return False
-        for supply, (_, volts, ohms) in zip(supplies.values(), self.rails(effects), strict=True):
-            if supply.rail in self.model.logic_rails:
-                left = volts - ohms * supply.load_a if math.isfinite(ohms) else 0.0
-                if left < LOGIC_SHARE * supply.nominal_v:
-                    return True
-        return False
 
     def localise(self, request: PointRequest) -> PointRequest:
         """The request without what cannot matter to what is wanted."""

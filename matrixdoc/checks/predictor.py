@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from matrixdoc.checks.brown_out import BrownOut
 from matrixdoc.checks.chart import as_wired
 from matrixdoc.checks.coils import Coils
+from matrixdoc.checks.flicker import unsteady
 from matrixdoc.checks.fuses import HOLDS, Fuses
 from matrixdoc.checks.kin import find_kin, find_line_kin
 from matrixdoc.checks.lamps import Lamps, brightness
@@ -61,6 +63,7 @@ class Predictor:
     def __init__(self, model: MachineModel, meter: MeterKind | None = None) -> None:
         self.model = model
         self.points = Points(model)
+        self.brown_out = BrownOut(model)
         self.optos = Optos(model, self.points)
         self.reads = Reads(model, self.points, self.optos)
         self.lamps = Lamps(model, self.points)
@@ -110,12 +113,25 @@ class Predictor:
 
     def _blown(self, effects: Sequence[FaultEffect], situation: Situation) -> list[FaultEffect]:
         """Effects of the fuses that shorts among these have blown: nobody sees them otherwise."""
-        unknown = [e for e in effects if e not in self._blows]
-        if unknown:
-            self._blows.update(self.fuses.blown_by(unknown))
+        self._learn(effects)
         gone = {*situation.opened, *(e.part.reference for e in effects)}
         fuses = sorted({fuse for e in effects for fuse in self._blows[e]} - gone)
         return [self._opening(fuse) for fuse in fuses]
+
+    def _learn(self, effects: Iterable[FaultEffect]) -> None:
+        unknown = [e for e in effects if e not in self._blows]
+        if unknown:
+            self._blows.update(self.fuses.blown_by(unknown))
+
+    def learn_blown(self, faults: Iterable[Fault]) -> None:
+        """Work out in few batches which fuses each of these faults has blown."""
+        self._learn(self.model.effects[f] for f in faults if f in self.model.effects)
+
+    def blown_by(self, faults: Iterable[Fault]) -> tuple[str, ...]:
+        """Fuses that these faults, each by itself, have blown."""
+        effects = [self.model.effects[f] for f in faults if f in self.model.effects]
+        self._learn(effects)
+        return tuple(sorted({fuse for e in effects for fuse in self._blows[e]}))
 
     def _opening(self, reference: str) -> FaultEffect:
         effect = self._opened.get(reference)
@@ -135,8 +151,7 @@ class Predictor:
     def prepare(self, questions: Sequence[Question]) -> None:
         """Solve everything that ``questions`` need in few batches."""
         asked = dict.fromkeys(f for _, _, faults in questions for f in faults if f in self.model.effects)
-        unknown = [e for e in (self.model.effects[f] for f in asked) if e not in self._blows]
-        self._blows.update(self.fuses.blown_by(unknown))
+        self._learn(self.model.effects[f] for f in asked)
         if self.optos.pairs:
             self.prepare_optos(questions)
         wanted: dict[str, list[Any]] = {"reads": [], "lamps": [], "coils": [], "fuses": [], "meter": []}
@@ -175,7 +190,7 @@ class Predictor:
         if not situation.power or look.kind in ("fuse", "wiggle"):
             return "", []
         if look.kind == "reads":
-            dead = self.points.logic_is_dead(effects)
+            dead = self.brown_out.lives(effects) <= 0.0
             return "" if dead else "reads", [] if dead else [self.reads.pair(situation.held, effects)]
         if look.kind == "lamp":
             return "lamps", [(look.target, situation.lamps, effects)]
@@ -201,6 +216,18 @@ class Predictor:
     def predict(self, situation: Situation, look: Look, faults: tuple[Fault, ...]) -> Prediction:
         """Outcomes of ``look`` in ``situation`` if exactly ``faults`` were there."""
         situation, look, faults = as_wired(situation, look, faults)
+        if look.kind == "lamp" and situation.power:
+            steady = tuple(f for f in faults if not self._comes_and_goes(f))
+            if len(steady) < len(faults):
+                return unsteady(self._steady(situation, look, faults), self._steady(situation, look, steady))
+        return self._steady(situation, look, faults)
+
+    def _comes_and_goes(self, fault: Fault) -> bool:
+        entry = self.model.possible.get(fault)
+        return entry is not None and entry.duty > 0.0
+
+    def _steady(self, situation: Situation, look: Look, faults: tuple[Fault, ...]) -> Prediction:
+        """The outcomes as long as nothing makes and breaks."""
         if not situation.altered:
             faults = self.standing_for(look, faults)
         question = (situation, look, faults)
@@ -236,8 +263,16 @@ class Predictor:
             return ((WITHOUT_POWER[look.kind], 1.0),)
         if look.kind == "new fuse":
             return self.fuses.predict(look.target, situation.pulsed, effects)
-        if self._test_is_dead(situation, look, effects):
-            return ((NO_LOGIC, 1.0),)
+        lives = self.brown_out.lives(effects) if self._needs_logic(situation, look) else 1.0
+        seen = self._seen(situation, look, effects) if lives > 0.0 else ()
+        if lives >= 1.0:
+            return seen
+        dead: Outcome = frozenset({NO_LOGIC}) if look.kind == "reads" else NO_LOGIC
+        outcomes = [*((outcome, lives * share) for outcome, share in seen), (dead, 1.0 - lives)]
+        return tuple(sorted(outcomes, key=lambda o: -o[1]))
+
+    def _seen(self, situation: Situation, look: Look, effects: tuple[FaultEffect, ...]) -> Prediction:
+        """What a look under power shows of a machine whose logic lives."""
         if look.kind == "lamp":
             return self.lamps.predict(look.target, situation.lamps, effects)
         if look.kind == "reads":
@@ -248,17 +283,14 @@ class Predictor:
             return self.coils.predict_by_hand(look.target, situation.held, effects)
         return self.coils.predict_pulse(look.target, situation.held, effects)
 
-    def _test_is_dead(self, situation: Situation, look: Look, effects: tuple[FaultEffect, ...]) -> bool:
-        """Whether a look needs a self-test that cannot run, because the logic has no supply."""
-        wiring = self.model.circuit.wiring
-        commanded = (
-            look.kind == "lamp" and bool(wiring.lamps[look.target].drive or wiring.lamps[look.target].matrix)
-        ) or (look.kind == "coil" and not by_hand(situation))
-        return commanded and self.points.logic_is_dead(effects)
+    def _needs_logic(self, situation: Situation, look: Look) -> bool:
+        """Whether a look needs a self-test, which does not run while the logic has no supply."""
+        if look.kind == "lamp":
+            lamp = self.model.circuit.wiring.lamps[look.target]
+            return bool(lamp.drive or lamp.matrix)
+        return look.kind == "reads" or (look.kind == "coil" and not by_hand(situation))
 
     def _read(self, situation: Situation, effects: tuple[FaultEffect, ...]) -> Prediction:
-        if self.points.logic_is_dead(effects):
-            return ((frozenset({NO_LOGIC}), 1.0),)
         contacts, rest = self.reads.pair(situation.held, effects)
         self.reads.prepare([(contacts, rest)])
         return self.reads.predict(contacts, rest)

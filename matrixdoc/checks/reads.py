@@ -8,11 +8,13 @@ region is remembered by its contents, so that a walk over a matrix costs one reg
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import math
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import product
 
 from matrixdoc.checks.joins import Joins
+from matrixdoc.checks.levels import band, reads_high
 from matrixdoc.checks.model import FaultEffect, MachineModel
 from matrixdoc.checks.optos import Optos
 from matrixdoc.checks.points import PointRequest, Points
@@ -23,6 +25,7 @@ from matrixdoc.definition.wiring import Line, Sensor
 
 EVERY = "*"
 MOST_COINS = 3
+"""So many inputs at most are told apart whose reading is a matter of chance."""
 
 
 Phase = tuple[str, str] | None
@@ -41,12 +44,12 @@ class _Input:
 
 @dataclass(frozen=True, slots=True)
 class RegionRead:
-    """What one region reads: ``closed`` switch references for sure, and per undecided sensor the
-    references that read together or not at all.
+    """What one region reads: ``closed`` switch references for sure, and per undecided sensor (share,
+    references that read then). What a sensor makes of two levels hangs together: the nearer to sure first.
     """
 
     closed: frozenset[str]
-    undecided: tuple[frozenset[str], ...]
+    undecided: tuple[tuple[tuple[float, frozenset[str]], ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,7 +263,7 @@ class Reads:
         # What a fault does to an optical pair is in the contacts already.
         analog = tuple(e for e in region.effects if e.analog and (e.groups & self._scanned or e.supply))
         sensors = {self.inputs[n].sensor.net: self.inputs[n].sensor for n in region.inputs}
-        levels = tuple((net, (sensor.low_v, sensor.high_v)) for net, sensor in sensors.items())
+        levels = tuple((net, band(sensor.low_v, sensor.high_v)) for net, sensor in sensors.items())
         nets = tuple(dict.fromkeys(self.inputs[n].sensor.net for n in region.inputs))
         drives = [self.columns[key].drive for key in region.columns]
         requests = []
@@ -270,38 +273,33 @@ class Reads:
             requests.append(PointRequest(frozenset(active), analog, rails, nets, levels=levels))
         return requests
 
-    def _level(self, name: str, point: OperatingPoint, region: Region) -> bool | None:
-        """Whether input ``name`` reads closed; None where nobody can say."""
+    def _level(self, name: str, point: OperatingPoint, region: Region) -> float:
+        """Probability that input ``name`` reads closed; a half where nobody can say."""
         sensor = self.inputs[name].sensor
         touching = {e.part.reference: e.patch for e in region.effects if e.signal}
-        state: bool | None
+        afloat = 0.5 if sensor.floating == "undefined" else float(sensor.floating == sensor.closed_reads)
         if sensor.net in point.floating:
-            state = None if sensor.floating == "undefined" else sensor.floating == sensor.closed_reads
+            state = afloat
         else:
-            volts = point.volts[sensor.net]
-            if volts <= sensor.low_v:
-                state = sensor.closed_reads == "low"
-            elif volts >= sensor.high_v:
-                state = sensor.closed_reads == "high"
-            else:
-                state = None
+            high = reads_high(point.volts[sensor.net], sensor.low_v, sensor.high_v)
+            state = high if sensor.closed_reads == "high" else 1.0 - high
         for reference in (sensor.reference, *sensor.path):
             patch = touching.get(reference)
             if patch is not None and patch.stuck:
-                state = patch.stuck == "active"
+                state = float(patch.stuck == "active")
             elif patch is not None and patch.absent:
-                state = None if sensor.floating == "undefined" else sensor.floating == sensor.closed_reads
+                state = afloat
         return state
 
     def read(self, region: Region, phases: Sequence[Phase], points: Sequence[OperatingPoint]) -> RegionRead:
         """What the inputs of a region read in these phases, from their operating points."""
         closed: set[str] = set()
-        coins: dict[str, set[str]] = {}
+        unsure: dict[str, dict[float, set[str]]] = {}
         inside = set(region.columns)
         for phase, point in zip(phases, points, strict=True):
             for name in region.inputs:
                 state = self._level(name, point, region)
-                if state is False:
+                if state <= 0.0:
                     continue
                 entry = self.inputs[name]
                 if entry.matrix:
@@ -312,13 +310,12 @@ class Reads:
                 else:
                     # A direct input is read in every phase alike; the last phase stands for all.
                     read = {entry.switch} if phase is None else set()
-                if state:
+                if state >= 1.0:
                     closed |= read
                 elif read:
-                    coins.setdefault(name, set()).update(read)
-        return RegionRead(
-            frozenset(closed), tuple(frozenset(c - closed) for c in coins.values() if c - closed)
-        )
+                    unsure.setdefault(name, {}).setdefault(round(state, 3), set()).update(read)
+        dice = (_nested(some, closed) for some in unsure.values())
+        return RegionRead(frozenset(closed), tuple(die for die in dice if die[-1][1]))
 
     def prepare(self, wanted: Iterable[tuple[frozenset[str], tuple[FaultEffect, ...]]]) -> None:
         """Solve all regions of many (closed contacts, faults) pairs in one batch."""
@@ -388,21 +385,27 @@ class Reads:
     def predict(self, contacts: frozenset[str], effects: tuple[FaultEffect, ...]) -> Prediction:
         """Sets of switch references that read closed, with probabilities."""
         closed: set[str] = set()
-        coins: list[frozenset[str]] = []
+        unsure: list[tuple[tuple[float, frozenset[str]], ...]] = []
         for region in self.regions(contacts, effects):
             read = self._regions[(region.contacts, region.effects)]
             closed |= read.closed - self.hidden
-            coins.extend(c - self.hidden for c in read.undecided if c - self.hidden)
-        if not coins:
+            unsure.extend(some for some in read.undecided if some[-1][1] - self.hidden)
+        if not unsure:
             return ((frozenset(closed), 1.0),)
-        coins = coins[:MOST_COINS]
-        share = 0.5 ** len(coins)
         outcomes: dict[frozenset[str], float] = {}
-        for choice in product((False, True), repeat=len(coins)):
-            extra: set[str] = set()
-            for taken, some in zip(choice, coins, strict=True):
-                if taken:
-                    extra |= some
-            outcome = frozenset(closed | extra)
-            outcomes[outcome] = outcomes.get(outcome, 0.0) + share
+        for choice in product(*unsure[:MOST_COINS]):
+            outcome = frozenset(closed.union(*(some - self.hidden for _, some in choice)))
+            outcomes[outcome] = outcomes.get(outcome, 0.0) + math.prod(share for share, _ in choice)
         return tuple(sorted(outcomes.items(), key=lambda o: (-o[1], sorted(o[0]))))
+
+
+def _nested(some: Mapping[float, set[str]], closed: set[str]) -> tuple[tuple[float, frozenset[str]], ...]:
+    """(share, what reads) of one input from the chance that each set reads: what is the likelier reads
+    whenever the less likely does, for it is one part that switches somewhere.
+    """
+    found: list[tuple[float, frozenset[str]]] = []
+    before, read = 1.0, frozenset[str]()
+    for chance, names in sorted(some.items(), reverse=True):
+        found.append((before - chance, read))
+        before, read = chance, read | (names - closed)
+    return (*found, (before, read))

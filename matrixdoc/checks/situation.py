@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-Brightness = Literal["off", "dim", "normal", "bright"]
+Brightness = Literal["off", "dim", "normal", "bright", "flickers"]
 CoilAction = Literal["fires", "weak", "nothing", "locked on", "fires with others"]
 MeterFunction = Literal["volts", "ohms", "diode"]
 LookKind = Literal["reads", "lamp", "coil", "resting coils", "fuse", "new fuse", "meter", "wiggle"]

@@ -40,6 +40,10 @@ class RailSource:
     words: str
     shorted: bool = False
     """Dead because something is shorted behind the fuse at the winding."""
+    least_v: float = 0.0
+    """What the rail dips to at its usual load, at the bottom of the ripple."""
+    hertz: float = 0.0
+    """Frequency of the ripple: twice the mains with both halves of the cycle, once with one; 0: none."""
 
     @property
     def dead(self) -> bool:
@@ -187,7 +191,17 @@ def _loaded(
         )
         seen_ripple = peak_now if supply.rectifiers else 0.0
     open_volts = supply.nominal_v * ratio + supply.source_ohm * load
-    return RailSource(open_volts, ohm, seen_ripple, _words(supply, state, ratio, bypassed=bypassed))
+    dips = seen_ripple if supply.regulator and not bypassed else seen_ripple / 2.0
+    mean = supply.nominal_v if supply.regulator and not bypassed else open_volts - ohm * load
+    hertz = (2.0 if full else 1.0) * mains_hz if seen_ripple > 0.0 else 0.0
+    return RailSource(
+        open_volts,
+        ohm,
+        seen_ripple,
+        _words(supply, state, ratio, bypassed=bypassed),
+        least_v=max(0.0, mean - dips) if supply.capacitor or not supply.rectifiers else 0.0,
+        hertz=hertz,
+    )
 
 
 def _words(supply: Supply, state: _State, ratio: float, *, bypassed: bool) -> str:

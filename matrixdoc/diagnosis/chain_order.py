@@ -19,9 +19,9 @@ from matrixdoc.definition.wiring import Line, Matrix
 from matrixdoc.diagnosis.evidence import Evidence
 from matrixdoc.faults.priors import Fault
 
-WRONG = {"assumed": 0.5, "known": 0.02}
-"""Chance that the order of a line is not what is told: assumed from the chart, or written down by somebody
-(common practice, no source)."""
+WRONG = {"unknown": 1.0, "assumed": 0.5, "known": 0.02}
+"""Chance that the order of a line is not what is told: nobody told it, assumed from the chart, or written
+down by somebody (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)

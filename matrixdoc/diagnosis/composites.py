@@ -15,6 +15,8 @@ from dataclasses import dataclass
 from itertools import product
 
 from matrixdoc.checks.model import MachineModel
+from matrixdoc.circuit.paths import current_path
+from matrixdoc.definition.wiring import Coil
 from matrixdoc.diagnosis.branches import State, Variable
 from matrixdoc.faults.catalogue import CascadeRule
 from matrixdoc.faults.priors import Fault
@@ -73,27 +75,44 @@ def cascade_variables(
     model: MachineModel, rules: Sequence[CascadeRule], suspects: Iterable[Fault]
 ) -> tuple[list[Variable], dict[Fault, Composite]]:
     """Joint hypotheses for suspects that another fault may have damaged."""
-    wiring = model.circuit.wiring
-    causes: dict[str, list[str]] = {}
-    for coil in wiring.coils.values():
-        drive = wiring.drives.get(coil.drive)
-        if drive is not None:
-            causes.setdefault(drive.output, []).extend(p for p in (coil.element, coil.diode) if p)
+    wanted = sorted(set(suspects))
+    relations = {rule.damaged for rule in rules}
+    causes: dict[tuple[str, str], list[str]] = {}
+    for coil in model.circuit.wiring.coils.values():
+        for relation in relations:
+            part = _damaged(model, coil, relation, {fault.part for fault in wanted})
+            if part:
+                causes.setdefault((relation, part), []).extend(p for p in (coil.element, coil.diode) if p)
     by_part: dict[str, list[Fault]] = {}
     for fault in model.possible:
         by_part.setdefault(fault.part, []).append(fault)
     variables: list[Variable] = []
     composites: dict[Fault, Composite] = {}
-    for damaged in sorted(set(suspects)):
-        for part in dict.fromkeys(causes.get(damaged.part, ())):
+    for damaged in wanted:
+        for relation, part in [(r, p) for r in sorted(relations) for p in causes.get((r, damaged.part), ())]:
+            own = [rule for rule in rules if rule.damaged == relation]
             for cause in by_part.get(part, ()):
-                odds = sum(_odds(model, rule, cause, damaged) for rule in rules)
+                odds = sum(_odds(model, rule, cause, damaged) for rule in own)
                 if odds <= 0.0:
                     continue
                 alias = Fault(damaged.part, f"{damaged.mode} after {cause.part} {cause.mode}")
                 composites[alias] = Composite((cause, damaged))
                 variables.append(Variable((State(alias, odds, ((alias, odds),), opening=False),)))
     return variables, composites
+
+
+def _damaged(model: MachineModel, coil: Coil, relation: str, suspects: set[str]) -> str:
+    """The suspected part that a fault of a coil or its diode may damage; none: no such part."""
+    circuit = model.circuit
+    if relation == "drive output":
+        drive = circuit.wiring.drives.get(coil.drive)
+        return drive.output if drive is not None and drive.output in suspects else ""
+    if not any(circuit.parts[part].kind == "fuse" for part in suspects if part in circuit.parts):
+        return ""
+    path = [step.reference for step in current_path(circuit, coil.reference)]
+    fuses = [part for part in path if part in circuit.parts and circuit.parts[part].kind == "fuse"]
+    smallest = min(fuses, key=lambda part: circuit.values(part)["rated_a"], default="")
+    return smallest if smallest in suspects else ""
 
 
 def _odds(model: MachineModel, rule: CascadeRule, cause: Fault, damaged: Fault) -> float:

@@ -14,6 +14,7 @@ from matrixdoc.checks.chart import exchanged
 from matrixdoc.checks.likelihood import report_probability, slip_probability
 from matrixdoc.checks.predictor import Predictor, View
 from matrixdoc.checks.situation import NOT_SURE, Finding, Look, Situation, both_ends
+from matrixdoc.diagnosis.aftermath import Aftermath
 from matrixdoc.diagnosis.anchors import RESTING_LOOK, predictor_anchors
 from matrixdoc.diagnosis.composites import Composite, stretches
 from matrixdoc.diagnosis.settings import Settings
@@ -62,6 +63,7 @@ class Evidence:
         self.settings = settings
         self.mended = tuple(mended) if mended is not None else tuple({} for _ in findings)
         self.mended_now = dict(mended_now or {})
+        self.aftermath: Aftermath | None = None
         self.stretch = stretches(disturbed if disturbed is not None else [0] * len(self.findings))
         self.composites: dict[Fault, Composite] = {}
         self.outside_groups: dict[int, str] = {}
@@ -140,14 +142,26 @@ class Evidence:
         entry = self.predictor.model.possible.get(fault)
         return entry is not None and entry.restless and self.settings.least_share > 0.0
 
+    def cured(self, fault: Fault, index: int) -> float:
+        """Chance that a fault was cured when finding ``index`` was made (their number: by now)."""
+        if self.aftermath is not None and fault in self.aftermath.courses:
+            return self.aftermath.courses[fault][index]
+        known = self.mended[index] if index < len(self.mended) else self.mended_now
+        return known.get(fault.part, 0.0)
+
     def _after_repairs(self, index: int, inside: tuple[Fault, ...]) -> list[tuple[float, tuple[Fault, ...]]]:
         mended = self.mended[index]
-        cured = [mended[f.part] for f in inside if f.part in mended]
+        cured = [self.cured(f, index) for f in inside if f.part in mended]
         if not cured:
             return [(1.0, inside)]
         success = min(cured)
         left = tuple(f for f in inside if f.part not in mended)
-        return [(p, some) for p, some in ((success, left), (1.0 - success, inside)) if p > 0.0]
+        after = [(1.0, left)]
+        if self.aftermath is not None:
+            gone = [f for f in inside if f.part in mended]
+            after = self.aftermath.acting(index, gone, left, self.cured)
+        cures = [(success * share, some) for share, some in after]
+        return [(p, some) for p, some in (*cures, (1.0 - success, inside)) if p > 0.0]
 
     def prepare(self, wanted: Iterable[tuple[int, tuple[Fault, ...]]]) -> None:
         """Solve what many likelihoods need in few batches."""

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from matrixdoc.checks.model import MachineModel
 from matrixdoc.checks.wording import finding_words, part_words
-from matrixdoc.diagnosis.analysis import Analysis
+from matrixdoc.diagnosis.mended import MendedAnalysis
 from matrixdoc.diagnosis.results import Cause, ExplainedFinding, FaultName, Reason
 from matrixdoc.diagnosis.suspects import Suspect
 from matrixdoc.faults.priors import Fault
@@ -48,7 +48,7 @@ class _Table:
     share: Array
 
     @staticmethod
-    def of(analysis: Analysis, suspects: Sequence[Suspect], background: tuple[Fault, ...]) -> _Table:
+    def of(analysis: MendedAnalysis, suspects: Sequence[Suspect], background: tuple[Fault, ...]) -> _Table:
         findings = analysis.evidence.findings
         wiring = analysis.evidence.predictor.model.circuit.wiring
         indices = range(len(findings))
@@ -79,9 +79,9 @@ class _Table:
         return tuple(for_), tuple(against)
 
 
-def _proven(analysis: Analysis, fault: Fault) -> bool:
+def _proven(analysis: MendedAnalysis, fault: Fault) -> bool:
     """Whether looks since the repair, and not the repair's good name alone, say that it is gone."""
-    untested = 1.0 - analysis.evidence.mended_now.get(fault.part, 0.0)
+    untested = analysis.mending.untested(fault)
     return analysis.still_there(fault) < min(PROVEN, 0.5 * untested)
 
 
@@ -92,7 +92,7 @@ def _with(faults: tuple[Fault, ...], background: tuple[Fault, ...]) -> tuple[Fau
 
 
 def build_causes(
-    analysis: Analysis,
+    analysis: MendedAnalysis,
     groups: Sequence[Sequence[Suspect]],
     repaired: Mapping[str, str],
     background: tuple[Fault, ...] = (),
@@ -132,7 +132,7 @@ def build_causes(
     return causes
 
 
-def explained(analysis: Analysis, best: tuple[Fault, ...]) -> tuple[ExplainedFinding, ...]:
+def explained(analysis: MendedAnalysis, best: tuple[Fault, ...]) -> tuple[ExplainedFinding, ...]:
     """How well the most probable set of faults explains each finding."""
     wiring = analysis.evidence.predictor.model.circuit.wiring
     rows = []

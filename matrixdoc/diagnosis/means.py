@@ -55,6 +55,19 @@ def waited_for(wiring: Wiring, check: Check, settings: Settings) -> Check:
     return check
 
 
+def whole_bridge(wiring: Wiring, check: Check) -> Check:
+    """The repair of one rectifier diode as it is done: all diodes of the bridge are replaced together."""
+    for name, supply in wiring.supplies.items():
+        if len(supply.rectifiers) > 1 and len(check.mends) == 1 and check.mends[0] in supply.rectifiers:
+            return replace(
+                check,
+                title=f"replace the rectifier bridge of the {supply.title or name}",
+                mends=supply.rectifiers,
+                key=f"replace supply/{name}/bridge",
+            )
+    return check
+
+
 def isolation(model: MachineModel, coil: str) -> Check | None:
     """The machine switched on with the supply of a coil off: its fuse out, or else its feed unplugged.
 

@@ -21,9 +21,11 @@ from matrixdoc.checks.likelihood import SPREADS
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.situation import Check, Outcome
 from matrixdoc.diagnosis.means import ISOLATED
+from matrixdoc.diagnosis.mended import STRENGTH, THOROUGH, cure
 from matrixdoc.diagnosis.policy_actions import Action
 from matrixdoc.diagnosis.policy_problem import Problem
-from matrixdoc.faults.priors import Fault
+from matrixdoc.diagnosis.told import Mend
+from matrixdoc.faults.priors import Fault, PossibleFault
 
 Array = npt.NDArray[np.float64]
 
@@ -33,23 +35,24 @@ source): an evening at the bench with the boards out, or somebody else's help.""
 POWER_OFF_MINUTES, POWER_ON_MINUTES = 1.0, 0.5
 """Switch off, unplug and measure that capacitors are empty; plug in and start the self-test again
 (common practice, no source)."""
-REPLACED_INSTEAD_MINUTES, REPLACED_INSTEAD = 15.0, 0.95
-"""What replacing takes longer than cleaning or reseating, and how surely it cures (common practice, no
-source)."""
+REPLACED_INSTEAD_MINUTES = 15.0
+"""What replacing takes longer than cleaning or reseating (common practice, no source)."""
 TRIES = 2
-"""How often the same repair is done before it is given up (common practice, no source)."""
+"""How often a part is cleaned or reseated before it is replaced (common practice, no source)."""
+WORTH_DOING_AGAIN, MOST_TRIES = 0.5, 3
+"""Thorough work is done again where it is at least this probable that it failed, and so often at most."""
 
 
 @dataclass(frozen=True)
 class Option:
     """A check with the prediction of each hypothesis (the last one is "none of them"); for a repair
-    also which hypotheses it would mend.
+    the chance that it cures each hypothesis (here without "none of them").
     """
 
     check: Check
     minutes: float
     predictions: tuple[Prediction, ...]
-    mends: tuple[bool, ...] = ()
+    cures: tuple[float, ...] = ()
 
     @cached_property
     def tabulated(self) -> tuple[tuple[Outcome, ...], Array]:
@@ -118,33 +121,62 @@ def repair_of(generator: CheckGenerator, faults: Sequence[Fault], proof: Check) 
         set_up=(*(c.set_up[0] for c in single), *single[0].set_up[1:]),
         cautions=tuple(dict.fromkeys(w for c in single for w in c.cautions)),
         mends=tuple(p for c in single for p in c.mends),
+        action=max((c.action for c in single), key=lambda a: STRENGTH.get(a, 1)),
         success=math.prod(c.success for c in single),
         key=" and ".join(c.key for c in single),
     )
 
 
-def after_tries(option: Option, tries: Mapping[str, int]) -> Option | None:
-    """The repair as it is worth doing after so many tries at its parts: what cleaning or reseating did not
-    cure is replaced; what replacing did not cure is not done again (None).
+def curing(
+    possible: Mapping[Fault, PossibleFault], actions: Mapping[str, str], faults: Sequence[Fault]
+) -> float:
+    """Chance that a repair cures all of ``faults``: 0 where one of them lies elsewhere or wants more work.
+
+    ``actions`` is what is done to each part.
+    """
+    if not all(f.part in actions for f in faults):
+        return 0.0
+    return math.prod(cure(possible, f, actions[f.part]) for f in faults)
+
+
+def after_tries(
+    option: Option, mends: Sequence[Mend], chances: Array, unmeasured: frozenset[str]
+) -> Option | None:
+    """The repair as it is worth doing after what was done to its parts already.
+
+    What cleaning or reseating did not cure is replaced. What thorough work did not cure is measured first,
+    and done again only if, in spite of it, more likely than not that is what is wrong; else left (None).
+
+    Args:
+        option: a check (returned as it is) or a repair.
+        mends: what was done so far.
+        chances: (hypotheses,) probabilities of what is still wrong.
+        unmeasured: parts that could be measured by themselves, and have not been since they were mended.
     """
     check = option.check
     if not check.mends:
         return option
-    done = min(tries.get(part, 0) for part in check.mends)
-    if done < TRIES:
+    done = [[STRENGTH.get(m.action, 1) for m in mends if m.part == part] for part in check.mends]
+    thorough = min(sum(some) for some in done)
+    weak = min(len(some) for some in done)
+    if thorough:
+        if unmeasured.intersection(check.mends):
+            return None
+        aimed = float(chances @ (np.array(option.cures) > 0.0))
+        return option if aimed >= WORTH_DOING_AGAIN and thorough < MOST_TRIES else None
+    if check.action not in ("clean", "reseat") or weak < TRIES:
         return option
-    if check.action not in ("clean", "reseat") or done >= 2 * TRIES:
-        return None
     new = replace(
         check,
         title=check.title.replace(check.action, "replace", 1),
         action="replace",
         key=check.key.replace(check.action, "replace", 1),
         minutes=check.minutes + REPLACED_INSTEAD_MINUTES,
-        success=REPLACED_INSTEAD,
+        success=THOROUGH,
         set_up=(f"{check.action}ing did not help: replace it", *check.set_up[1:]),
     )
-    return replace(option, check=new, minutes=option.minutes + REPLACED_INSTEAD_MINUTES)
+    cures = tuple(max(c, THOROUGH) if c > 0.0 else 0.0 for c in option.cures)
+    return replace(option, check=new, cures=cures, minutes=option.minutes + REPLACED_INSTEAD_MINUTES)
 
 
 @dataclass(frozen=True)
@@ -165,7 +197,7 @@ def build_problem(options: Sequence[Option], probability: Array, where: Circumst
 
     Args:
         options: checks and repairs; predictions hold one entry per hypothesis and one for "none of
-            them", mends one entry per hypothesis.
+            them", cures one entry per hypothesis.
         probability: (hypotheses,) sums to at most 1.
         where: where the person stands.
     """
@@ -176,7 +208,7 @@ def build_problem(options: Sequence[Option], probability: Array, where: Circumst
     # Giving up on a cause that is on the list spares nothing: it has to be found anew and mended then.
     due = np.zeros(len(full))
     for h in range(len(probability)):
-        due[h] = min((o.check.minutes for o in options if o.mends and o.mends[h]), default=0.0)
+        due[h] = min((o.check.minutes for o in options if o.cures and o.cures[h] > 0.0), default=0.0)
     return Problem(
         full,
         actions,
@@ -194,7 +226,7 @@ def _action(option: Option) -> Action:
     check = option.check
     minutes = check.minutes + check.risk
     if check.kind == "act":
-        cured = np.append(np.array(option.mends, dtype=float) * check.success, 0.0)
+        cured = np.append(np.array(option.cures, dtype=float), 0.0)
         table = np.stack([1.0 - cured, cured])
         # Hands go in with the power off; the look that proves the repair needs it on.
         return Action(
@@ -205,7 +237,7 @@ def _action(option: Option) -> Action:
             places=check.places,
             power=False,
             power_after=check.situation.power,
-            tries=TRIES,
+            tries=TRIES if STRENGTH.get(check.action, 1) == 0 else 1,
             risk=check.situation.power,
         )
     power = check.situation.power

@@ -23,7 +23,7 @@ Cost = Literal["none", "low", "medium", "high"]
 ConditionName = Literal["no vibration", "recent repair", "sat for years", "battery leak"]
 
 
-CASCADE_RELATIONS = ("drive output",)
+CASCADE_RELATIONS = ("drive output", "feed fuse")
 """Relations of a damaged part to the part that damages it."""
 
 
@@ -115,7 +115,7 @@ class ServiceRule:
 
     ``pattern`` is matched on the whole role path (``*`` is any text; see :func:`role_path`),
     ``kinds`` limits it to part kinds (empty: all). ``factor`` multiplies the rate; ``use`` names
-    another row of modes.
+    another row of modes; ``damage`` is what the modes that warn of damage warn of in this role.
     """
 
     pattern: str
@@ -123,6 +123,7 @@ class ServiceRule:
     factor: float
     use: str
     source: str
+    damage: str = ""
 
     def fits(self, role: str, kind: str) -> bool:
         """Whether the rule speaks of a part of this role path and kind."""
@@ -134,8 +135,8 @@ class CascadeRule:
     """One fault that damages another part with ``probability``.
 
     ``kinds`` and ``modes`` name the cause; ``damaged`` says which part suffers, by its relation to
-    the cause (``drive output``: the output part that drives the same coil), and ``damaged_modes`` how,
-    with their shares.
+    the cause (``drive output``: the output part that drives the same coil; ``feed fuse``: the smallest
+    fuse on its way from the supply), and ``damaged_modes`` how, with their shares.
     """
 
     kinds: frozenset[str]
@@ -202,6 +203,14 @@ class Catalogue:
                 f" it knows: {', '.join(sorted(self.kinds))}"
             )
         return self.kinds[row], factor
+
+    def damage_of(self, part: Part, mode: Mode, wiring: Wiring) -> str:
+        """What to beware of with this mode of this part: what its role says (the last rule that does), or
+        else its row; nothing where the row does not warn.
+        """
+        role = role_path(part.reference, wiring)
+        said = [r.damage for r in self.service if r.damage and r.fits(role, part.kind)]
+        return said[-1] if said and mode.damage else mode.damage
 
 
 @lru_cache(maxsize=1)

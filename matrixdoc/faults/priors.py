@@ -156,7 +156,7 @@ def possible_faults(
             success=mode.repair.success,
             action=mode.repair.action,
             cost=mode.repair.cost,
-            damage=mode.damage,
+            damage=catalogue.damage_of(parts[fault.part], mode, circuit.wiring),
             row=row.kind,
             duty=mode.duty,
             restless=mode.restless,

@@ -59,7 +59,14 @@ _CASCADE_KEYS = {
     "words": str,
     "source": str,
 }
-_SERVICE_KEYS = {"pattern": str, "kinds": list, "factor": float, "use": str, "source": str}
+_SERVICE_KEYS = {
+    "pattern": str,
+    "kinds": list,
+    "factor": float,
+    "use": str,
+    "damage": str,
+    "source": str,
+}
 _CONDITION_KEYS = {"name": str, "where": str, "kinds": list, "modes": list, "factor": float, "source": str}
 _PATCH_KEYS = {
     "values": dict,
@@ -313,6 +320,7 @@ class _Reader:
             self.positive({"factor": 1.0, **table}, "factor", where),
             use,
             self.source(table, "source", where),
+            cast("str", table.get("damage", "")).strip(),
         )
 
     def condition(self, value: object, kinds: Mapping[str, KindFaults]) -> ConditionRule:

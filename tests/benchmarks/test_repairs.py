@@ -16,7 +16,7 @@ from tests.benchmarks.repairs.draw import DOUBLE, LOOSE, SINGLE, draws, faults_o
 from tests.benchmarks.repairs.person import Person
 from tests.benchmarks.repairs.plant import plant
 from tests.benchmarks.repairs.repair import Repair, run_case
-from tests.benchmarks.repairs.report import REST, lamp_of, opening, press, pulse, with_slip
+from tests.benchmarks.repairs.report import REST, lamp_of, opening, press, pulse, survey, with_slip
 from tests.benchmarks.repairs.results import at_level, key, tables
 
 NAME = "lantern_quay"
@@ -140,3 +140,42 @@ def test_a_whole_repair_and_its_table(tmp_path):
     assert kept(path, settings) == json.loads(json.dumps(rows))
     with pytest.raises(SystemExit):
         kept(path, {**settings, "seed": 6})
+
+
+def test_a_report_names_neighbours_of_the_same_kind(person):
+    faults = (Fault("coil/3/wire", "open"),)
+    report = opening(person, frozenset(faults), faults, random.Random(4))
+    fine = [f for f in report.findings if (f.situation, f.look) not in report.complaint]
+    assert {f.look.kind for f in fine} == {"coil"}
+    lit = plant("kettle_hollow")
+    lamp = Fault(next(iter(lit.machine.single_lamps)) + "/lamp", "burnt out")
+    looked_at = {look.target for _, look in survey(lit, lamp, random.Random(1)) if look.kind == "lamp"}
+    assert len(looked_at & set(lit.machine.single_lamps)) > 1
+
+
+def test_the_eyes_own_spread_is_no_complaint(person):
+    # Whatever lamp looks bright to this eye looks so on the whole machine, too.
+    fault = Fault("switch/C3R5/contact", "never closes")
+    for seed in range(3):
+        odd = opening(person, frozenset({fault}), (fault,), random.Random(seed)).complaint
+        assert {look.kind for _, look in odd} == {"reads"}
+
+
+def test_a_floating_row_is_undecided_but_where_a_switch_pulls_it():
+    machine = plant("bare_chart")
+    row, pressed = "R2", "switch/C1R2"
+    loose = one(f"switch/{row}/pull", "open")
+    seen = [Person(machine, random.Random(n)).look(loose, *press(pressed)) for n in range(12)]
+    assert all(pressed in found for found in seen)
+    assert len({len(found) for found in seen}) == 2
+
+
+def test_thorough_work_cures_what_cleaning_would():
+    repair = Repair(draws(1, 5, ("lantern_quay",))[0], wrong=False)
+    pin = "lamp/C2/pin"
+    possible = repair.plant.possible
+    open_, poor = Fault(pin, "open"), Fault(pin, "high resistance")
+    assert repair.cures("reseat", poor) == possible[poor].success
+    assert repair.cures("reseat", open_) == 0.0
+    assert repair.cures("repair", poor) == possible[open_].success
+    assert repair.cures("replace", Fault("switch/C3R5/contact", "never closes")) > 0.9

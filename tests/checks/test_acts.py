@@ -143,7 +143,7 @@ def test_no_grounding_while_a_shorted_diode_is_suspected() -> None:
     )
 
     def offered(findings):
-        told = Told(findings=findings, mended=({},) * len(findings), disturbed=(0,) * len(findings))
+        told = Told(findings=findings, disturbed=(0,) * len(findings))
         return [o for job in engine.jobs(told) for o in job.options if grounding(o.check)]
 
     assert offered((dead,))

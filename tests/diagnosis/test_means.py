@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from matrixdoc.case.case import Case, CaseError
@@ -12,10 +13,10 @@ from matrixdoc.case.record import entry_from_record, entry_record, settings_from
 from matrixdoc.case.report import case_from_report, read_report, resolve_report
 from matrixdoc.checks.situation import ALL_LAMPS, Finding, Look, Situation, jumper, swap
 from matrixdoc.definition.library import load_machine
-from matrixdoc.diagnosis.engine import Told
 from matrixdoc.diagnosis.means import ORDER_MINUTES, isolation, plug_off
 from matrixdoc.diagnosis.ranking import Option, after_tries
 from matrixdoc.diagnosis.settings import Settings
+from matrixdoc.diagnosis.told import Mend, Told
 from matrixdoc.faults.priors import Fault
 
 WIRING = load_machine("lantern_quay")
@@ -44,7 +45,7 @@ def test_a_part_that_must_be_ordered_costs_its_wait() -> None:
     dark = Finding(Situation(lamps=(ALL_LAMPS,)), Look("lamp", "lamp/C2R2"), "off")
 
     def minutes(case: Case) -> float:
-        told = Told((dark,), ({},), (0,))
+        told = Told((dark,), (), (0,))
         (job,) = case._engine.engine.jobs(told)
         return next(o.check.minutes for o in job.options if o.check.key == "replace lamp/C2R2/lamp")
 
@@ -194,14 +195,14 @@ def test_what_reseating_did_not_cure_is_replaced() -> None:
     proof = engine.generator.pulse("coil/3")
     reseat = engine.generator.repair([Fault("coil/3/link", "open")], proof)
     assert reseat.action == "reseat"
-    option = Option(reseat, reseat.minutes, (), (True,))
-    assert after_tries(option, {"coil/3/link": 1}) is option
-    instead = after_tries(option, {"coil/3/link": 2})
+    option = Option(reseat, reseat.minutes, (), (reseat.success,))
+    once, likely, none = Mend("coil/3/link", "reseat", 1), np.array([0.8]), frozenset[str]()
+    assert after_tries(option, (once,), likely, none) is option
+    instead = after_tries(option, (once, once), likely, none)
     assert instead is not None
     assert (instead.check.action, instead.check.mends) == ("replace", reseat.mends)
     assert instead.check.minutes > reseat.minutes
-    assert instead.check.success > reseat.success
+    assert instead.check.success == instead.cures[0] > reseat.success
     assert "replace" in instead.check.title
-    assert after_tries(option, {"coil/3/link": 4}) is None
-    driver = engine.generator.repair([Fault("coil/3/driver", "open")], proof)
-    assert after_tries(Option(driver, driver.minutes, (), (True,)), {"coil/3/driver": 2}) is None
+    replaced = replace(once, action="replace")
+    assert after_tries(option, (once, once, replaced), np.array([0.3]), none) is None

@@ -33,6 +33,8 @@ COMEBACK_MINUTES = 5.0
 WIGGLE_SHOWS, WIGGLE_MISLEADS = 0.8, 0.02
 WEAKER = {"clean": 0, "reseat": 0, "repair": 1, "swap": 1, "replace": 1}
 """Cleaning and reseating do not cure what wants the iron; the iron cures what wants cleaning."""
+THOROUGH = 0.95
+"""Success of thorough work where the catalogue names none for the part (common practice, no source)."""
 
 
 @dataclass
@@ -153,10 +155,20 @@ class Repair:
         self.result.needless += not touched
         self.disturb()
         for fault in touched:
-            entry = self.plant.possible[fault]
-            fits = WEAKER[check.action or "repair"] >= WEAKER[entry.action]
-            if fits and self.rng.random() < entry.success:
+            if self.rng.random() < self.cures(check.action or "repair", fault):
                 self.left.discard(fault)
+
+    def cures(self, action: str, fault: Fault) -> float:
+        """Chance that an action at its part cures a fault. A part that is replaced or soldered where cleaning
+        would do is as good as that work makes it: as good as where it is the work that was called for.
+        """
+        possible, entry = self.plant.possible, self.plant.possible[fault]
+        if WEAKER[action] < WEAKER[entry.action]:
+            return 0.0
+        if WEAKER[action] == WEAKER[entry.action]:
+            return entry.success
+        others = [e.success for f, e in possible.items() if f.part == fault.part and e.action == action]
+        return max([entry.success, *(others or [THOROUGH])])
 
     def answer(self, check: Check) -> Outcome:
         """What the person reports of a look."""

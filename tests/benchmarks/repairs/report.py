@@ -1,8 +1,9 @@
 """The opening report: what a technician walks in with, looked at on the benchmark's own simulation.
 
-The affected switch is pressed, the affected lamp looked at, the affected coil pulsed; then a few neighbours.
-What is affected shows in a survey of the looks around the fault, against the same looks at the healthy
-machine; the survey itself is not reported.
+The affected switch is pressed, the affected lamp looked at, the affected coil pulsed; then a few neighbours
+of the same kind: who finds one coil dead has stepped through the coil test. What is affected shows in a
+survey of the looks around the fault, against the same looks at the healthy machine by the same eye at the
+same moment, so that the eye's own spread is no complaint; the survey itself is not reported.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import random
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import Any
 
 from matrixdoc.checks.situation import ALL_LAMPS, NO_LOGIC, NOT_SURE, Finding, Look, Outcome, Situation
 from matrixdoc.faults.priors import Fault
@@ -101,8 +103,16 @@ def _switch_looks(plant: Plant, own: set[str], rng: random.Random, *, wide: bool
         if touched and along and not here:
             # Two of a line at once, and the corner of a third: what sneaks shows only then.
             found += _corners(cells, along[0], rng)
-    direct = [name for name in plant.machine.direct if name in own or wide]
-    return found + [press(name) for name in direct]
+    return found + [press(name) for name in _with_neighbours(list(plant.machine.direct), own, rng, wide=wide)]
+
+
+def _with_neighbours(names: list[str], own: set[str], rng: random.Random, *, wide: bool) -> list[str]:
+    """Devices outside matrices: the affected ones, and others of their kind; all where it may be any."""
+    here = [name for name in names if name in own]
+    if wide or not here:
+        return names if wide else []
+    others = [name for name in names if name not in here]
+    return here + rng.sample(others, min(OTHERS, len(others)))
 
 
 def _corners(cells: list[str], cell: str, rng: random.Random) -> list[Question]:
@@ -133,15 +143,14 @@ def _lamp_looks(plant: Plant, own: set[str], rng: random.Random, *, wide: bool) 
         found += [lamp_of(c, ALL_LAMPS) for c in chosen]
         lit = (here or along)[:1]
         found += [lamp_of(c, *lit) for c in (*lit, *along[:3]) if lit]
-    for name in machine.single_lamps:
-        if name in own or wide:
-            found += [lamp_of(name, ALL_LAMPS), lamp_of(name, name)]
+    for name in _with_neighbours(list(machine.single_lamps), own, rng, wide=wide):
+        found += [lamp_of(name, ALL_LAMPS), lamp_of(name, name)]
     lights: dict[str, list[str]] = {}
     for name in machine.lights:
         lights.setdefault(name.rpartition("/")[0], []).append(name)
-    for line, some in lights.items():
-        if line in own or wide:
-            found += [lamp_of(c, ALL_LAMPS) for c in rng.sample(some, min(4, len(some)))]
+    for line in _with_neighbours(list(lights), own, rng, wide=wide):
+        count = 4 if line in own or wide else 1
+        found += [lamp_of(c, ALL_LAMPS) for c in rng.sample(lights[line], min(count, len(lights[line])))]
     # Lamps of the line that the fault names itself.
     found += [lamp_of(name, ALL_LAMPS) for name in machine.lights if name in own]
     return found
@@ -160,7 +169,9 @@ def opening(
     for fault in faults:
         odd, normal = _looked(person, present, fault, rng)
         findings.update(odd)
-        findings.update(dict(list(normal.items())[:MOST_NORMAL]))
+        kinds = {look.kind for _, look in odd}
+        like = sorted(normal, key=lambda question: question[1].kind not in kinds)
+        findings.update({question: normal[question] for question in like[:MOST_NORMAL]})
         shown.append(list(odd))
     locked = findings.get(RESTING_COILS)
     if locked:  # nobody pulses coils on a machine that burns one
@@ -187,18 +198,24 @@ def _looked(
     normal: dict[Question, Outcome] = {}
     shows = False
     for question in survey(person.plant, fault, rng):
-        seen = person.look(present, *question)
-        usual = person.look(frozenset(), *question)
+        moment = person.rng.getstate()
+
+        def seen_then(some: frozenset[Fault], question: Question = question, moment: Any = moment) -> Outcome:
+            person.rng.setstate(moment)  # the same eye, the same toss of an undecided input
+            return person.look(some, *question)
+
+        usual, without = seen_then(frozenset()), seen_then(present - {fault})
+        seen = seen_then(present)
         if NOT_SURE in (seen, usual):
             continue
         if not differs(seen, usual):
             normal.setdefault(question, seen)
             continue
-        without = person.look(present - {fault}, *question)
         if differs(seen, without) and len(odd) < MOST_ODD:
             shows = True
             odd[question] = seen
-        if len(odd) >= MOST_ODD and len(normal) >= MOST_NORMAL:
+        kinds = {look.kind for _, look in odd}
+        if len(odd) >= MOST_ODD and sum(look.kind in kinds for _, look in normal) >= MOST_NORMAL:
             break
     if not shows:
         raise NothingShowsError

@@ -5,14 +5,19 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from matrixdoc.checks.situation import Situation
-from tests.proof.compare import source_ohms
-from tests.proof.machine import Input
-from tests.proof.test_scans import CLOSED, level
+from tests.proof.compare import HELD_OHM, source_ohms
+from tests.proof.deck import Card
+from tests.proof.machine import EARTH, Input
+from tests.proof.test_scans import CLOSED, UNSURE, level
 
 if TYPE_CHECKING:
     from tests.benchmarks.repairs.plant import Optical
     from tests.benchmarks.repairs.simulation import Simulation
 
+LEAK_OHM, LEAK_V = 1e7, 5.0
+"""An input's leakage of half a microampere, towards ground or towards the logic's supply."""
+LOOSE_FROM = 0.9
+"""Share of the ohms that hold an input from which its leakage counts."""
 SEES = 0.25
 """Share of the healthy emitter current from which a receiver sees light."""
 
@@ -91,4 +96,20 @@ def _levels(sim: Simulation, situation: Situation, on: set[str], looked: dict[st
     deck = sim.deck(sim.moment(situation, on), list(nets.values()))
     (at,) = sim.volts([deck])
     ohms = source_ohms(deck, at, list(nets.values()))
-    return {p: level(one, at[nets[p]], ohms[nets[p]], sim.patches) for p, one in looked.items()}
+    found = {p: level(one, at[nets[p]], ohms[nets[p]], sim.patches) for p, one in looked.items()}
+    loose = [p for p, state in found.items() if state == UNSURE and ohms[nets[p]] > LOOSE_FROM * HELD_OHM]
+    return found | _leaked(sim, situation, on, {p: looked[p] for p in loose}) if loose else found
+
+
+def _leaked(sim: Simulation, situation: Situation, on: set[str], looked: dict[str, Input]) -> dict[str, str]:
+    """Inputs that nothing holds firmly: their own leakage, of whatever sign, decides, unless a diode that
+    it would flow through holds them on one side of the threshold either way.
+    """
+    nets = {place: sim.machine.net(one.sensing) for place, one in looked.items()}
+    moment, wanted = sim.moment(situation, on), list(dict.fromkeys(nets.values()))
+    ends: list[dict[str, str]] = []
+    for volts in (0.0, LEAK_V):
+        leaks = [Card(net, EARTH, LEAK_OHM, 0.0, 0.0, volts, "") for net in wanted]
+        (at,) = sim.volts([sim.deck(moment, wanted, leaks)])
+        ends.append({p: level(one, at[nets[p]], 0.0, sim.patches) for p, one in looked.items()})
+    return {p: ends[0][p] if ends[0][p] == ends[1][p] else UNSURE for p in looked}
