@@ -366,7 +366,7 @@ def _composites(
     stretch = evidence.stretch
     patterns, composites = intermittent_variables(model, loose, max(stretch, default=0) + 1)
     suspects = [v for c in complaints for v in c.suspects]
-    joint, more = cascade_variables(model, cascades, suspects)
+    joint, more = cascade_variables(model, cascades, suspects, evidence.predictor.coils.feed_parts)
     evidence.composites = {**composites, **more}
     for alias, composite in evidence.composites.items():
         touched = set().union(*(touches.get(f, set()) for f in composite.faults))

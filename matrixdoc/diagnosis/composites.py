@@ -10,13 +10,11 @@ Both enter the posterior as states under names of their own (aliases) and leave 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 
 from matrixdoc.checks.model import MachineModel
-from matrixdoc.circuit.paths import current_path
-from matrixdoc.definition.wiring import Coil
 from matrixdoc.diagnosis.branches import State, Variable
 from matrixdoc.faults.catalogue import CascadeRule
 from matrixdoc.faults.priors import Fault
@@ -72,15 +70,28 @@ def intermittent_variables(
 
 
 def cascade_variables(
-    model: MachineModel, rules: Sequence[CascadeRule], suspects: Iterable[Fault]
+    model: MachineModel,
+    rules: Sequence[CascadeRule],
+    suspects: Iterable[Fault],
+    feed_parts: Callable[[str], Iterable[str]],
 ) -> tuple[list[Variable], dict[Fault, Composite]]:
-    """Joint hypotheses for suspects that another fault may have damaged."""
+    """Joint hypotheses for suspects that another fault may have damaged.
+
+    ``feed_parts`` gives the parts that feed a coil, by its reference.
+    """
     wanted = sorted(set(suspects))
     relations = {rule.damaged for rule in rules}
     causes: dict[tuple[str, str], list[str]] = {}
+    parts = {fault.part for fault in wanted}
+    fuses = {part for part in parts if part in model.circuit.parts and model.part(part).kind == "fuse"}
     for coil in model.circuit.wiring.coils.values():
         for relation in relations:
-            part = _damaged(model, coil, relation, {fault.part for fault in wanted})
+            if relation == "drive output":
+                drive = model.circuit.wiring.drives.get(coil.drive)
+                part = drive.output if drive is not None and drive.output in parts else ""
+            else:
+                part = _smallest_fuse(model, feed_parts(coil.reference)) if fuses else ""
+                part = part if part in fuses else ""
             if part:
                 causes.setdefault((relation, part), []).extend(p for p in (coil.element, coil.diode) if p)
     by_part: dict[str, list[Fault]] = {}
@@ -101,18 +112,11 @@ def cascade_variables(
     return variables, composites
 
 
-def _damaged(model: MachineModel, coil: Coil, relation: str, suspects: set[str]) -> str:
-    """The suspected part that a fault of a coil or its diode may damage; none: no such part."""
+def _smallest_fuse(model: MachineModel, feed: Iterable[str]) -> str:
+    """The fuse of a feed that goes first; empty where there is none."""
     circuit = model.circuit
-    if relation == "drive output":
-        drive = circuit.wiring.drives.get(coil.drive)
-        return drive.output if drive is not None and drive.output in suspects else ""
-    if not any(circuit.parts[part].kind == "fuse" for part in suspects if part in circuit.parts):
-        return ""
-    path = [step.reference for step in current_path(circuit, coil.reference)]
-    fuses = [part for part in path if part in circuit.parts and circuit.parts[part].kind == "fuse"]
-    smallest = min(fuses, key=lambda part: circuit.values(part)["rated_a"], default="")
-    return smallest if smallest in suspects else ""
+    fuses = sorted(part for part in feed if circuit.parts[part].kind == "fuse")
+    return min(fuses, key=lambda part: circuit.values(part)["rated_a"], default="")
 
 
 def _odds(model: MachineModel, rule: CascadeRule, cause: Fault, damaged: Fault) -> float:
