@@ -39,6 +39,8 @@ class Limits:
     grown: int = 0
 
 
+QUICK = Limits(places=2, held=3, sets=100)
+"""Among the other checks, for somebody who waits for them."""
 THOROUGH = Limits(places=8, held=4, sets=2100, grown=8)
 """For a person who asked: every pair of an 8x8 matrix, and sets that a person can still hold with clips."""
 _STEPS, _WIDTH, _OF_ONE_SPLIT = 6, 4, 24
@@ -129,13 +131,14 @@ def smallest_hold(
     predictor: Predictor,
     suspects: Sequence[Hypothesis],
     around: Sequence[tuple[Matrix, Cell]] = (),
+    limits: Limits | None = None,
 ) -> Separation | None:
     """The smallest set of switches with which the scan tells most suspects apart: see :func:`search_holds`.
 
     Returns:
         The set and its readings; None where no set that was tried tells any two of them apart.
     """
-    return search_holds(generator, predictor, suspects, Limits(), around).best
+    return search_holds(generator, predictor, suspects, limits or Limits(), around).best
 
 
 def search_holds(

@@ -17,7 +17,7 @@ from matrixdoc.diagnosis.bounds import ABNORMAL
 from matrixdoc.diagnosis.danger import LOCKED_LIMIT, Danger
 from matrixdoc.diagnosis.evidence import OUTSIDE, outside_fault
 from matrixdoc.diagnosis.harm import grounding, would_harm
-from matrixdoc.diagnosis.holding import smallest_hold
+from matrixdoc.diagnosis.holding import QUICK, smallest_hold
 from matrixdoc.diagnosis.means import can_be_done, plug_off, waited_for, whole_bridge
 from matrixdoc.diagnosis.mended import GONE, MendedAnalysis
 from matrixdoc.diagnosis.ranking import Option, curing, outcome_table, repair_of
@@ -203,7 +203,7 @@ class Workshop:
         leading = [s.faults for s in suspects[:LEADERS]]
         if not ghosts or len(leading) < 2:
             return []
-        found = smallest_hold(self.tools.generator, self.tools.predictor, leading)
+        found = smallest_hold(self.tools.generator, self.tools.predictor, leading, limits=QUICK)
         return [self.tools.generator.press(found.held)] if found is not None else []
 
     def _loose_share(self, suspects: Sequence[Suspect]) -> float:
