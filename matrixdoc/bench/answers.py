@@ -19,8 +19,8 @@ from matrixdoc.definition.wiring import Wiring
 if TYPE_CHECKING:
     from matrixdoc.bench.state import View
 
-LAMP_WORDS = ("off", "dim", "normal", "bright")
-COIL_WORDS = ("fires", "weak", "nothing", "locked on", "fires with others")
+LAMP_WORDS = ("off", "dim", "normal", "bright", "flickers")
+COIL_WORDS = ("fires", "weak", "nothing", "locked on", "fires with others", "fires twice")
 FUSE_WORDS = ("good", "open")
 WIGGLE_WORDS = ("changes", "stays")
 NEW_FUSE_WORDS = ("holds", "blows at once", "blows after a while")

@@ -168,12 +168,10 @@ def _signs(wiring: Wiring, finding: Finding, resting: frozenset[str]) -> Iterabl
     elif look.kind == "lamp":
         yield (look.target, *_lamp_sign(look.target, situation, outcome))
     elif look.kind == "coil":
-        key = {v: k for k, v in COIL_OUTCOMES.items()}.get(str(outcome), "locked")
-        yield (
-            look.target,
-            key,
-            sign_of("coil", key).words if outcome != "locked on" else "stays on after a pulse",
-        )
+        known = {v: k for k, v in COIL_OUTCOMES.items()} | {"locked on": "locked"}
+        key = known.get(str(outcome), "unsure")
+        words = str(outcome) if str(outcome) not in known else sign_of("coil", key).words
+        yield (look.target, key, words if outcome != "locked on" else "stays on after a pulse")
     elif look.kind == "resting coils" and isinstance(outcome, frozenset):
         for reference in sorted(outcome):
             yield reference, "locked", sign_of("coil", "locked").words
@@ -227,4 +225,5 @@ def _lamp_sign(lamp: str, situation: Situation, outcome: Outcome) -> tuple[str, 
         strength = "" if outcome == "normal" else f", {outcome}"
         return "stray", f"lights uncommanded{strength} ({commanded})"
     key = str(outcome) if str(outcome) in LAMP_OUTCOMES else "unsure"
-    return key, f"{sign_of('lamp', key).words} ({commanded})"
+    words = sign_of("lamp", key).words if key == outcome else str(outcome)
+    return key, f"{words} ({commanded})"

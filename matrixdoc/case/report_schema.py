@@ -30,9 +30,10 @@ def _seen(kind: SeenKind) -> BeforeValidator:
     return BeforeValidator(lambda value: meant(kind, value) if isinstance(value, str) else value)
 
 
-Seen = Annotated[Literal["off", "dim", "normal", "bright", "not sure"], _seen("lamp")]
+Seen = Annotated[Literal["off", "dim", "normal", "bright", "flickers", "not sure"], _seen("lamp")]
 CoilSeen = Annotated[
-    Literal["fires", "weak", "nothing", "locked on", "fires with others", "not sure"], _seen("coil")
+    Literal["fires", "fires twice", "weak", "nothing", "locked on", "fires with others", "not sure"],
+    _seen("coil"),
 ]
 FuseSeen = Annotated[Literal["good", "open", "not sure"], _seen("fuse")]
 Action = Literal["replace", "repair", "reseat", "clean", "swap"]

@@ -30,6 +30,10 @@ SPREAD = 0.06
 PULLS = 0.5
 """Share of the healthy current from which a coil counts as pulled in (common practice, no source)."""
 
+INSTEAD = 0.6
+"""Share of people who say that another coil fires when it does so instead of the one they look at (common
+practice, no source)."""
+
 SAG = 0.02
 """Change of a coil's feed, as a share, below which the coil does not notice."""
 
@@ -360,7 +364,11 @@ class Coils:
 def _told(words: dict[str, float], others: Sequence[str]) -> Prediction:
     """Words for one coil, told together with the other coils that fired."""
     if others:
-        # Too, or instead: a person tells both as another coil firing.
-        moved = words.pop("fires", 0.0) + words.pop("nothing", 0.0)
+        # Too, or instead: a person tells both as another coil firing; or just that the coil which is looked
+        # at does nothing.
+        nothing = words.pop("nothing", 0.0)
+        moved = words.pop("fires", 0.0) + INSTEAD * nothing
         words["fires with others"] = words.get("fires with others", 0.0) + moved
+        if nothing > 1e-9:
+            words["nothing"] = (1.0 - INSTEAD) * nothing
     return tuple(sorted(words.items(), key=lambda o: -o[1]))

@@ -119,15 +119,15 @@ def flickering(prediction: Prediction, chance: float) -> Prediction:
     return tuple(sorted(((w, p) for w, p in found.items() if p > 1e-9), key=lambda o: -o[1]))
 
 
-def unsteady(there: Prediction, gone: Prediction) -> Prediction:
+def unsteady(there: Prediction, gone: Prediction, word: str = FLICKERS, loose: float = LOOSE) -> Prediction:
     """What people say of a lamp behind a joint that makes and breaks: ``there`` while it is broken, ``gone``
-    while it is not; where the two differ, a look may catch it changing.
+    while it is not; where the two differ, a share ``loose`` of looks catches it changing: ``word``.
     """
     other = dict(gone)
     same = sum(min(share, other.get(word, 0.0)) for word, share in there)
-    moving = LOOSE * (1.0 - same)
+    moving = loose * (1.0 - same)
     if moving < 1e-3:
         return there
-    found = {word: share * (1.0 - moving) for word, share in there}
-    found[FLICKERS] = found.get(FLICKERS, 0.0) + moving
+    found = {seen: share * (1.0 - moving) for seen, share in there}
+    found[word] = found.get(word, 0.0) + moving
     return tuple(sorted(found.items(), key=lambda o: -o[1]))

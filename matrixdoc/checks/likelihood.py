@@ -28,7 +28,14 @@ FREQUENT_SLIPS = 0.5
 """Share of wrong switch reports that say "nothing" or "just what was held"; the rest names any
 other set (common practice, no source)."""
 
-COIL_SLIPS = {"fires": 0.3, "nothing": 0.3, "weak": 0.3, "locked on": 0.03, "fires with others": 0.07}
+COIL_SLIPS = {
+    "fires": 0.3,
+    "nothing": 0.3,
+    "weak": 0.27,
+    "locked on": 0.03,
+    "fires with others": 0.07,
+    "fires twice": 0.03,
+}
 """What a wrong report of a pulsed coil says: a locked coil is not imagined (common practice, no
 source)."""
 

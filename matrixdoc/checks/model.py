@@ -42,7 +42,7 @@ class FaultEffect:
     open (False). ``output``: it forces a one-way output on (True) or off (False). ``analog``: it
     stays as a patch for the solver. ``adding``: it can make current flow where none flowed.
     ``supply``: it changes a rail. ``groups``: the net groups it attaches to. ``lead``: it is no fault
-    but a clip lead that a person put on.
+    but a clip lead that a person put on. ``timing``: it changes nothing that the circuit shows.
     """
 
     fault: Fault
@@ -56,6 +56,7 @@ class FaultEffect:
     supply: str = ""
     groups: frozenset[int] = frozenset()
     lead: Lead | None = None
+    timing: bool = False
 
 
 @dataclass(frozen=True)
@@ -168,6 +169,8 @@ def _effect(
     selecting: AbstractSet[str] = frozenset(),
     contacts: AbstractSet[str] = frozenset(),
 ) -> FaultEffect:
+    if patch == Patch():
+        return FaultEffect(fault, part, patch, timing=True)
     nets = part.nets
     groups = frozenset(group_of[n] for n in nets if n in group_of)
     if part.reference in alternating:

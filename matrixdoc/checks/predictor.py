@@ -8,7 +8,7 @@ from typing import Any
 from matrixdoc.checks.brown_out import BrownOut
 from matrixdoc.checks.chart import as_wired
 from matrixdoc.checks.coils import Coils
-from matrixdoc.checks.flicker import unsteady
+from matrixdoc.checks.flicker import FLICKERS, LOOSE, unsteady
 from matrixdoc.checks.fuses import HOLDS, Fuses
 from matrixdoc.checks.kin import find_kin, find_line_kin
 from matrixdoc.checks.lamps import Lamps, brightness
@@ -19,6 +19,8 @@ from matrixdoc.checks.points import Points
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.reads import Reads
 from matrixdoc.checks.situation import NO_LOGIC, Look, Outcome, Situation, both_ends
+from matrixdoc.checks.timing import LOOSE as LOOSE_COIL
+from matrixdoc.checks.timing import TWICE, Timing, doubled
 from matrixdoc.faults.priors import Fault
 
 WIGGLE_SHOWS, WIGGLE_MISLEADS = 0.8, 0.02
@@ -70,6 +72,7 @@ class Predictor:
         self.coils = Coils(model, self.points, self.reads)
         self.meter = Meter(model, self.points, self.reads, self.lamps, self.coils, meter)
         self.fuses = Fuses(model, self.points, self.coils)
+        self.timing = Timing(model, self.coils)
         self.anchors: object | None = None
         self._kin = find_kin(model)
         self._line_kin = find_line_kin(model, self._kin)
@@ -77,6 +80,7 @@ class Predictor:
         self._jumpers: dict[str, FaultEffect] = {}
         self._blows: dict[FaultEffect, tuple[str, ...]] = {}
         self._known: dict[Question, Prediction] = {}
+        self._timed: dict[Question, Prediction] = {}
         self._views: dict[tuple[Situation, Look], View] = {}
 
     def view(self, situation: Situation, look: Look) -> View:
@@ -101,6 +105,7 @@ class Predictor:
         """Effects of the faults, of the parts that the situation takes out of circuit, and of its leads."""
         there = self._moved(situation, faults) if situation.swapped else faults
         found = [self.model.effects[f] for f in sorted(set(there)) if f.part not in situation.opened]
+        found = [e for e in found if not e.timing]
         found += self._blown(found, situation)
         for reference in situation.opened:
             found.append(self._opening(reference))
@@ -216,18 +221,33 @@ class Predictor:
     def predict(self, situation: Situation, look: Look, faults: tuple[Fault, ...]) -> Prediction:
         """Outcomes of ``look`` in ``situation`` if exactly ``faults`` were there."""
         situation, look, faults = as_wired(situation, look, faults)
-        if look.kind == "lamp" and situation.power:
-            steady = tuple(f for f in faults if not self._comes_and_goes(f))
-            if len(steady) < len(faults):
-                return unsteady(self._steady(situation, look, faults), self._steady(situation, look, steady))
-        return self._steady(situation, look, faults)
+        if look.kind not in ("lamp", "coil") or not situation.power or not faults:
+            return self.while_there(situation, look, faults)
+        question = (situation, look, faults)
+        known = self._timed.get(question)
+        if known is None:
+            known = self._timed[question] = self._in_time(situation, look, faults)
+        return known
+
+    def _in_time(self, situation: Situation, look: Look, faults: tuple[Fault, ...]) -> Prediction:
+        """The outcomes with what only time shows: flicker, and firing twice."""
+        found = self.while_there(situation, look, faults)
+        steady = tuple(f for f in faults if not self._comes_and_goes(f))
+        if len(steady) < len(faults):
+            caught = (FLICKERS, LOOSE) if look.kind == "lamp" else (TWICE, LOOSE_COIL)
+            found = unsteady(found, self.while_there(situation, look, steady), *caught)
+        if look.kind == "coil":
+            effects = self.effects(situation, faults)
+            twice = self.timing.twice(look.target, faults, effects, self.brown_out.lives(effects))
+            found = doubled(found, twice)
+        return found
 
     def _comes_and_goes(self, fault: Fault) -> bool:
         entry = self.model.possible.get(fault)
         return entry is not None and entry.duty > 0.0
 
-    def _steady(self, situation: Situation, look: Look, faults: tuple[Fault, ...]) -> Prediction:
-        """The outcomes as long as nothing makes and breaks."""
+    def while_there(self, situation: Situation, look: Look, faults: tuple[Fault, ...]) -> Prediction:
+        """The outcomes while what comes and goes is there, without the rules of timing."""
         if not situation.altered:
             faults = self.standing_for(look, faults)
         question = (situation, look, faults)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 Brightness = Literal["off", "dim", "normal", "bright", "flickers"]
-CoilAction = Literal["fires", "weak", "nothing", "locked on", "fires with others"]
+CoilAction = Literal["fires", "fires twice", "weak", "nothing", "locked on", "fires with others"]
 MeterFunction = Literal["volts", "ohms", "diode"]
 LookKind = Literal["reads", "lamp", "coil", "resting coils", "fuse", "new fuse", "meter", "wiggle"]
 

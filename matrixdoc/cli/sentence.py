@@ -42,8 +42,8 @@ _ACTIONS = {
     "cleaned": "clean",
     "swapped": "swap",
 }
-_SEEN_LAMP = ("off", "dim", "normal", "bright", "not sure")
-_SEEN_COIL = ("fires with others", "fires", "weak", "nothing", "locked on", "not sure")
+_SEEN_LAMP = ("off", "dim", "normal", "bright", "flickers", "not sure")
+_SEEN_COIL = ("fires with others", "fires twice", "fires", "weak", "nothing", "locked on", "not sure")
 _SEEN_FUSE = ("good", "open", "not sure")
 _SPOKEN_STARTS = {"coils": "coil", "lamps": "lamp", "fuses": "fuse", "walk:": "walk"}
 _DEVICE_STARTS = {"feed": "coil", "flash": "coil", "illumination": "lamp", "string": "lamp"}

@@ -26,6 +26,7 @@ from matrixdoc.diagnosis.composites import (
 )
 from matrixdoc.diagnosis.contenders import contending_singles
 from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault
+from matrixdoc.diagnosis.floating import floating_inputs, held_variables
 from matrixdoc.diagnosis.posterior import CUT_BESIDE, Posterior, posterior
 from matrixdoc.diagnosis.variables import build_variables
 from matrixdoc.faults.catalogue import CascadeRule
@@ -247,7 +248,9 @@ def analyse(evidence: Evidence, model: MachineModel, cascades: Sequence[CascadeR
     if not exhaustive:
         loose = {v for v in relevant_set if model.possible[v].duty > 0.0 and not model.possible[v].restless}
         relevant_set -= loose
-        extra += _composites(evidence, model, loose, complaints, cascades, touches)
+        floats = floating_inputs(evidence, model, relevant_set, touches)
+        relevant_set -= floats.keys()
+        extra += _composites(evidence, model, loose, complaints, cascades, touches, floats)
     apart = frozenset(part for parts in evidence.mended for part in parts) | evidence.probed()
     variables = build_variables(model, relevant_set, extra, merge=not exhaustive, apart=apart)
     found = posterior(
@@ -361,17 +364,21 @@ def _composites(
     complaints: Sequence[Complaint],
     cascades: Sequence[CascadeRule],
     touches: dict[Fault, set[int]],
+    floats: Mapping[Fault, str],
 ) -> list[Variable]:
-    """Variables of what comes and goes and of cascades; their aliases are told to the evidence."""
+    """Variables of what comes and goes, of cascades and of floating inputs; their aliases are told to the
+    evidence.
+    """
     stretch = evidence.stretch
     patterns, composites = intermittent_variables(model, loose, max(stretch, default=0) + 1)
     suspects = [v for c in complaints for v in c.suspects]
     joint, more = cascade_variables(model, cascades, suspects, evidence.predictor.coils.feed_parts)
-    evidence.composites = {**composites, **more}
+    held, floating = held_variables(model, floats)
+    evidence.composites = {**composites, **more, **floating}
     for alias, composite in evidence.composites.items():
         touched = set().union(*(touches.get(f, set()) for f in composite.faults))
         touches[alias] = {f for f in touched if composite.acting(stretch[f])}
-    return [*patterns, *joint]
+    return [*patterns, *joint, *held]
 
 
 def outside_share(analysis: Analysis) -> float:

@@ -58,7 +58,10 @@ class Anchors:
         self._near: dict[tuple[tuple[str, ...], tuple[str, ...], frozenset[str]], frozenset[Fault]] = {}
         self._coils_driven: dict[str, set[str]] = {}
         for reference, coil in wiring.coils.items():
-            driven = [p for d in predictor.coils.commands(coil) for p in model.drives_path(d)]
+            # What turns a shared drive over to another coil decides about this one, commanded or not.
+            turning = [model.drive_of_output[p] for p in coil.parts if p in model.drive_of_output]
+            drives = dict.fromkeys((*predictor.coils.commands(coil), *turning))
+            driven = [p for d in drives for p in model.drives_path(d)]
             for part in (*driven, *coil.enable):
                 self._coils_driven.setdefault(part, set()).add(reference)
         self._known: dict[tuple[Situation, Look], frozenset[Fault]] = {}
@@ -238,6 +241,7 @@ class Anchors:
         if look.kind == "coil":
             sagged = predictor.coils.sagged(sorted(distant, key=lambda e: e.fault))
             found |= {e.fault for e, coils in sagged.items() if look.target in coils}
+            found |= predictor.timing.of_coil.get(look.target, frozenset())
         return found
 
     def _lamp_scope(self, lamp: str) -> set[Fault]:

@@ -25,14 +25,18 @@ MOST_STRETCHES = 4
 
 @dataclass(frozen=True, slots=True)
 class Composite:
-    """What an alias stands for: ``faults``, acting in the stretches that ``there`` marks (empty: all)."""
+    """What an alias stands for: ``faults``, acting in the stretches that ``there`` marks (empty: all).
+
+    ``acts`` are the faults that show what these do, where that is not themselves.
+    """
 
     faults: tuple[Fault, ...]
     there: tuple[bool, ...] = ()
+    acts: tuple[Fault, ...] = ()
 
     def acting(self, stretch: int) -> tuple[Fault, ...]:
         """The plain faults that act in a stretch."""
-        return self.faults if not self.there or self.there[stretch] else ()
+        return (self.acts or self.faults) if not self.there or self.there[stretch] else ()
 
 
 def stretches(disturbed: Sequence[int]) -> tuple[int, ...]:

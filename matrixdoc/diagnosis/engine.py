@@ -29,6 +29,7 @@ from matrixdoc.diagnosis.tools import SUSPECTS_CONSIDERED, Tools
 from matrixdoc.faults.catalogue import load_catalogue
 from matrixdoc.faults.conditions import ServiceConditions
 from matrixdoc.faults.priors import Fault, possible_faults
+from matrixdoc.faults.timing import timing_faults
 
 __all__ = ["DONE_WITH", "SAFETY", "SUSPECTS_CONSIDERED", "Engine", "Told"]
 
@@ -48,6 +49,7 @@ class Engine:
         )
         self.catalogue = load_catalogue()
         self.possible = possible_faults(self.circuit, self.catalogue, conditions)
+        self.possible |= timing_faults(wiring, self.catalogue, self.possible)
         self.model = build_model(self.circuit, self.possible)
         kind = MeterKind(settings.meter_lead_ohm, settings.meter_top_ohm, settings.diode_test_ma)
         self.predictor = Predictor(self.model, kind)

@@ -149,6 +149,26 @@ class CascadeRule:
 
 
 @dataclass(frozen=True, slots=True)
+class TimingRule:
+    """A way to fail that only timing shows: a rule, not computed from the circuit.
+
+    ``place`` says which parts: the ``firing switch`` of a coil that a switch fires by itself, or the
+    contact at a flipper's ``end of stroke``; ``kinds`` the part kinds there. ``share`` is how often it
+    happens against all failures of the part that the circuit shows; ``twice`` the share of firings that it
+    makes double.
+    """
+
+    place: str
+    kinds: frozenset[str]
+    name: str
+    share: float
+    twice: float
+    words: str
+    repair: Repair
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class ConditionRule:
     """What a condition does to rates: multiplies modes (empty: all) of kinds (empty: all)."""
 
@@ -177,6 +197,7 @@ class Catalogue:
     conditions: tuple[ConditionRule, ...]
     digest: str
     cascades: tuple[CascadeRule, ...] = ()
+    timing: tuple[TimingRule, ...] = ()
 
     def faults_of(self, part: Part, wiring: Wiring) -> tuple[KindFaults, float]:
         """The modes that a part can fail in, and the factor on its kind's rate.

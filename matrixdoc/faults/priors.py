@@ -48,7 +48,8 @@ class PossibleFault(NamedTuple):
     values. ``repair_minutes`` are hands-on minutes with the place open, ``success`` the chance
     that the repair cures the fault, ``cost`` the class of the parts bought. ``duty`` is the share of
     the time that an intermittent fault is there (0: a lasting fault); a ``restless`` one draws anew
-    at each look.
+    at each look. ``twice`` is the share of firings of a coil that a fault of timing makes double (0: the
+    fault is one that the circuit shows).
     """
 
     fault: Fault
@@ -65,6 +66,7 @@ class PossibleFault(NamedTuple):
     row: str = ""
     duty: float = 0.0
     restless: bool = False
+    twice: float = 0.0
 
 
 def mode_rates(

@@ -25,6 +25,7 @@ from matrixdoc.faults.catalogue import (
     Mode,
     Repair,
     ServiceRule,
+    TimingRule,
 )
 
 _REPAIR_KEYS = {"action": str, "repair": str, "minutes": float, "success": float, "cost": str}
@@ -59,6 +60,22 @@ _CASCADE_KEYS = {
     "words": str,
     "source": str,
 }
+_TIMING_KEYS = {
+    "place": str,
+    "kinds": list,
+    "name": str,
+    "share": float,
+    "twice": float,
+    "words": str,
+    "action": str,
+    "repair": str,
+    "minutes": float,
+    "success": float,
+    "cost": str,
+    "source": str,
+}
+TIMING_PLACES = ("firing switch", "end of stroke")
+"""Parts that a rule of timing may speak of."""
 _SERVICE_KEYS = {
     "pattern": str,
     "kinds": list,
@@ -234,18 +251,22 @@ class _Reader:
             table.pop("stuck")
         return Patch(**table)
 
+    def cure(self, table: Mapping[str, Any], where: str) -> Repair:
+        """What cures a mode."""
+        return Repair(
+            cast("Action", self.choice(table, "action", get_args(Action), where)),
+            self.text(table, "repair", where),
+            self.positive(table, "minutes", where),
+            self.positive(table, "success", where, most=1.0),
+            cast("Cost", self.choice(table, "cost", get_args(Cost), where)),
+        )
+
     def mode(self, value: object, kind: Mapping[str, Any], where: str) -> Mode:
         table = self.table(value, _MODE_KEYS, where)
         name = self.text(table, "name", where)
         where = f"{where} {name!r}"
         both = {**{k: kind[k] for k in (*_REPAIR_KEYS, "damage") if k in kind}, **table}
-        repair = Repair(
-            cast("Action", self.choice(both, "action", get_args(Action), where)),
-            self.text(both, "repair", where),
-            self.positive(both, "minutes", where),
-            self.positive(both, "success", where, most=1.0),
-            cast("Cost", self.choice(both, "cost", get_args(Cost), where)),
-        )
+        repair = self.cure(both, where)
         patch = self.patch(table.get("patch", {}), f"{where} patch")
         factor = self.numbers(table.get("factor", {}), f"{where} factor")
         if "duty" in table:
@@ -356,6 +377,19 @@ class _Reader:
             self.source(table, "source", "cascade"),
         )
 
+    def timing(self, value: object, kinds: Mapping[str, KindFaults]) -> TimingRule:
+        table = self.table(value, _TIMING_KEYS, "timing")
+        return TimingRule(
+            self.choice(table, "place", TIMING_PLACES, "timing"),
+            self.names(table, "kinds", kinds, "timing"),
+            self.text(table, "name", "timing"),
+            self.positive(table, "share", "timing", most=1.0),
+            self.positive(table, "twice", "timing", most=1.0),
+            self.text(table, "words", "timing"),
+            self.cure(table, "timing"),
+            self.source(table, "source", "timing"),
+        )
+
     def catalogue(self, document: Mapping[str, Any], digest: str) -> Catalogue:
         known = {
             "format": int,
@@ -364,6 +398,7 @@ class _Reader:
             "service": list,
             "condition": list,
             "cascade": list,
+            "timing": list,
         }
         table = self.table(dict(document), known, "top")
         if table.get("format") != 1:
@@ -379,7 +414,8 @@ class _Reader:
             self.condition(row, kinds) for row in self.tables(table.get("condition", []), "condition")
         ]
         cascades = [self.cascade(row, kinds) for row in self.tables(table.get("cascade", []), "cascade")]
-        return Catalogue(kinds, tuple(service), tuple(conditions), digest, tuple(cascades))
+        timing = [self.timing(row, kinds) for row in self.tables(table.get("timing", []), "timing")]
+        return Catalogue(kinds, tuple(service), tuple(conditions), digest, tuple(cascades), tuple(timing))
 
 
 # A new field of Patch must be readable from the file: say so when the module is imported, not at the bench.

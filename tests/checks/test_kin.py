@@ -50,8 +50,8 @@ def test_a_stand_in_shows_what_the_fault_shows(engine) -> None:
         some = [*chosen[""], *(chosen["wide"] if look.kind in ("reads", "lamp") else [])]
         predictor.prepare([(situation, look, (f,)) for pair in some for f in pair])
         for one, two in some:
-            first = predictor.predict(situation, look, (one,))
-            second = predictor.predict(situation, look, (two,))
+            first = predictor.while_there(situation, look, (one,))
+            second = predictor.while_there(situation, look, (two,))
             assert first[0][0] == second[0][0], (one, two, situation, look, first, second)
             assert dict(first) == pytest.approx(dict(second), abs=0.05)
     assert len(set(line_kin.values())) < len(set(kin.values()))

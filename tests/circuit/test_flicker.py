@@ -1,14 +1,13 @@
-"""What a filament's heat leaves of a pulsing supply: against its law followed in time, by numbers and by ngspice.
+"""What a filament's heat leaves of a pulsing supply: against its law followed in time, here and by ngspice.
 
-The law: radiation with the fourth power of temperature (Stefan and Boltzmann), light by the re-rating exponents
-(Fink and Beaty, Standard Handbook for Electrical Engineers, 11th ed., p. 22-8).
+The law: radiation with the fourth power of temperature (Stefan and Boltzmann), light by the re-rating
+exponents (Fink and Beaty, Standard Handbook for Electrical Engineers, 11th ed., p. 22-8).
 """
 
 from __future__ import annotations
 
 import math
 import re
-import shutil
 import subprocess
 
 import numpy as np
@@ -70,7 +69,7 @@ def test_depth_is_that_of_the_law_followed_in_time(volts, amps, wave, bare, hert
     assert depth == pytest.approx(followed(volts, amps, wave, hertz, power), rel=0.05)
 
 
-@pytest.mark.skipif(shutil.which("ngspice") is None, reason="needs ngspice")
+@pytest.mark.ngspice
 @pytest.mark.parametrize(("volts", "amps"), LAMPS[:3])
 def test_depth_is_that_of_a_stock_simulator(volts, amps, tmp_path):
     """The same lamp as a deck: a capacitor holds the heat (a volt is a kelvin), a source gives it off."""
@@ -121,7 +120,7 @@ def test_a_sawtooth_ripple_on_a_mean():
 
 
 def test_known_lamps():
-    """An ordinary lamp of 60 W on 60 Hz mains pulses by some 5 to 10 % (handbooks of lighting; from memory)."""
+    """An ordinary 60 W lamp on 60 Hz mains pulses by some 5 to 10 % (handbooks of lighting; from memory)."""
     assert 0.05 < filament_depth(FULL_WAVE_DEPTH, 120.0, thermal_time_s(120.0, 0.5)) < 0.10
 
 
