@@ -33,6 +33,9 @@ memory)."""
 CLEARLY = 2.0
 """A lamp that pulses this many times deeper than it does when healthy is told from it (common practice, no
 source)."""
+BRIGHTNESS_FIRST = 0.7
+"""Of people who see a lamp that is dim or bright and flickers as well, so many name its brightness (common
+practice, no source)."""
 SPREAD = 0.4
 """Spread of people in seeing flicker, in natural logarithm of its depth (common practice, no source)."""
 LOOSE = 0.3
@@ -114,7 +117,10 @@ def flickering(prediction: Prediction, chance: float) -> Prediction:
     """What people say of a lamp that they call flickering with this chance, if it is lit."""
     if chance < 1e-3:
         return prediction
-    found = {word: share * (1.0 if word == "off" else 1.0 - chance) for word, share in prediction}
+    still = {"off": 1.0, "normal": 1.0 - chance}
+    found = {
+        word: share * still.get(word, 1.0 - chance * (1.0 - BRIGHTNESS_FIRST)) for word, share in prediction
+    }
     found[FLICKERS] = 1.0 - sum(found.values())
     return tuple(sorted(((w, p) for w, p in found.items() if p > 1e-9), key=lambda o: -o[1]))
 
