@@ -40,6 +40,11 @@ LOOSE = 0.3
 practice, no source)."""
 
 
+INSTEAD = 0.5
+"""Share of people who call a lamp flickering that is dim or bright as well, and has one word to go by (common
+practice, no source)."""
+
+
 class Flicker:
     """Chances of flicker in one machine. Holds a cache; answers do not depend on it."""
 
@@ -114,7 +119,8 @@ def flickering(prediction: Prediction, chance: float) -> Prediction:
     """What people say of a lamp that they call flickering with this chance, if it is lit."""
     if chance < 1e-3:
         return prediction
-    found = {word: share * (1.0 if word == "off" else 1.0 - chance) for word, share in prediction}
+    said = {"off": 0.0, "normal": 1.0}
+    found = {word: share * (1.0 - chance * said.get(str(word), INSTEAD)) for word, share in prediction}
     found[FLICKERS] = 1.0 - sum(found.values())
     return tuple(sorted(((w, p) for w, p in found.items() if p > 1e-9), key=lambda o: -o[1]))
 

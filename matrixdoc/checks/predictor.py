@@ -106,6 +106,12 @@ class Predictor:
         self._learn(effects)
         return tuple(sorted({fuse for e in effects for fuse in self._blows[e]}))
 
+    def blowing(self, fuse: str) -> tuple[Fault, ...]:
+        """Faults that blow a fuse by themselves, as soon as the machine is on."""
+        some = [e for e in self.model.effects.values() if fuse in self.fuses.behind(e)]
+        self._learn(some)
+        return tuple(e.fault for e in some if fuse in self._blows[e])
+
     def _opening(self, reference: str) -> FaultEffect:
         effect = self._opened.get(reference)
         if effect is None:

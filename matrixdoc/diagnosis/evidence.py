@@ -348,7 +348,7 @@ class Anchors:
 
     def _scope(self, situation: Situation, look: Look) -> set[Fault]:
         if look.kind == "fuse":
-            return set(self.by_part.get(look.target, ()))
+            return self.by_part.get(look.target, set()) | set(self.predictor.blowing(look.target))
         if look.kind == "wiggle":
             possible = self.predictor.model.possible
             parts = self.predictor.model.circuit.wiring.parts
