@@ -52,6 +52,10 @@ OVERRIDDEN = (
 SMOKE_WORDS = re.compile(r"\b(smok\w*|smell\w*|burn(s|t|ing)|on fire|too hot|very hot)\b", re.IGNORECASE)
 
 
+SHOWING = frozenset({"reads", "lamp", "coil", "resting coils"})
+"""Looks at what the machine does."""
+
+
 class StandingEntry(Protocol):
     """What the session needs of an entry (see ``case.Entry``)."""
 
@@ -76,6 +80,19 @@ class StandingEntry(Protocol):
 
 class UnknownDeviceError(MatrixdocError):
     """A finding names something that this machine does not have."""
+
+
+def proves(finding: Finding, before: Sequence[Finding]) -> bool:
+    """Whether a look after a repair shows again what was looked at ``before`` it: the same switches pressed,
+    the same lamp, the same coil. A reading of a meter says that a part is sound, and not that the machine
+    does what it should; where nothing but readings was told, the same reading proves it.
+    """
+    shown = {_shown(f) for f in before if f.look.kind in SHOWING} or {_shown(f) for f in before}
+    return _shown(finding) in shown
+
+
+def _shown(finding: Finding) -> tuple[Look, tuple[str, ...]]:
+    return finding.look, finding.situation.held if finding.look.kind != "lamp" else ()
 
 
 class Session:
@@ -157,9 +174,10 @@ class Session:
                         acts += 1  # what comes and goes has changed by itself: played, warmed up, knocked
                         seen.clear()
                     seen[look] = finding.outcome
+                if proving >= 0 and proves(finding, findings[:proving]):
+                    proving = -1
                 findings.append(finding)
                 disturbed.append(acts)
-                proving = -1
             elif entry.kind == "repair":
                 acts += 1
                 seen.clear()
@@ -238,17 +256,16 @@ class Session:
     def unproven(self, entries: Sequence[StandingEntry]) -> tuple[str, ...]:
         """Repairs after which nobody has looked again at what was wrong."""
         waiting: list[str] = []
-        complained: set[tuple[Situation, Look]] = set()
+        complained: list[Finding] = []
         for entry in entries:
             if entry.kind == "repair":
                 parts = ", ".join(entry.parts)
                 waiting.append(f"{DONE_WORDS.get(entry.action, 'mended')}: {parts}; not yet proven")
             elif entry.finding is not None:
-                look = (entry.finding.situation, entry.finding.look)
-                if waiting and look in complained:
+                if waiting and proves(entry.finding, complained):
                     waiting.clear()
                 elif not waiting:
-                    complained.add(look)
+                    complained.append(entry.finding)
         return tuple(waiting)
 
     # -- answers -----------------------------------------------------------------------------

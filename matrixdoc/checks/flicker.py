@@ -33,13 +33,15 @@ memory)."""
 CLEARLY = 2.0
 """A lamp that pulses this many times deeper than it does when healthy is told from it (common practice, no
 source)."""
-BRIGHTNESS_FIRST = 0.7
-"""Of people who see a lamp that is dim or bright and flickers as well, so many name its brightness (common
-practice, no source)."""
 SPREAD = 0.4
 """Spread of people in seeing flicker, in natural logarithm of its depth (common practice, no source)."""
 LOOSE = 0.3
 """Share of looks at a lamp behind a loose joint that catch it flickering, and not just off or on (common
+practice, no source)."""
+
+
+INSTEAD = 0.5
+"""Share of people who call a lamp flickering that is dim or bright as well, and has one word to go by (common
 practice, no source)."""
 
 
@@ -117,10 +119,8 @@ def flickering(prediction: Prediction, chance: float) -> Prediction:
     """What people say of a lamp that they call flickering with this chance, if it is lit."""
     if chance < 1e-3:
         return prediction
-    still = {"off": 1.0, "normal": 1.0 - chance}
-    found = {
-        word: share * still.get(word, 1.0 - chance * (1.0 - BRIGHTNESS_FIRST)) for word, share in prediction
-    }
+    said = {"off": 0.0, "normal": 1.0}
+    found = {word: share * (1.0 - chance * said.get(str(word), INSTEAD)) for word, share in prediction}
     found[FLICKERS] = 1.0 - sum(found.values())
     return tuple(sorted(((w, p) for w, p in found.items() if p > 1e-9), key=lambda o: -o[1]))
 

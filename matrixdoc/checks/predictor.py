@@ -128,15 +128,17 @@ class Predictor:
         if unknown:
             self._blows.update(self.fuses.blown_by(unknown))
 
-    def learn_blown(self, faults: Iterable[Fault]) -> None:
-        """Work out in few batches which fuses each of these faults has blown."""
-        self._learn(self.model.effects[f] for f in faults if f in self.model.effects)
-
     def blown_by(self, faults: Iterable[Fault]) -> tuple[str, ...]:
         """Fuses that these faults, each by itself, have blown."""
         effects = [self.model.effects[f] for f in faults if f in self.model.effects]
         self._learn(effects)
         return tuple(sorted({fuse for e in effects for fuse in self._blows[e]}))
+
+    def blowing(self, fuse: str) -> tuple[Fault, ...]:
+        """Faults that blow a fuse by themselves, as soon as the machine is on."""
+        some = [e for e in self.model.effects.values() if fuse in self.fuses.behind(e)]
+        self._learn(some)
+        return tuple(e.fault for e in some if fuse in self._blows[e])
 
     def _opening(self, reference: str) -> FaultEffect:
         effect = self._opened.get(reference)

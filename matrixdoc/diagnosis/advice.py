@@ -78,12 +78,14 @@ class Advice:
         first: list[RankedCheck] = []
         numbers = numbers_of(jobs)
         for job in jobs:
-            if job.still_wrong < DONE_WITH:
-                continue
-            problem, options = self.plan(job, told)
-            again = self._look_again(job, told, numbers)
+            # A reading may say that it is mended; what the machine does has to be looked at all the same.
+            done = job.still_wrong < DONE_WITH
+            again = self._look_again(job, told, numbers) if not done or told.proving >= 0 else None
             if again is not None:
                 first.append(again)
+            if done:
+                continue
+            problem, options = self.plan(job, told)
             isolated = self._isolated(job, told)
             if isolated is not None:
                 first.append(isolated)

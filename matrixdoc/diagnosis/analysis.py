@@ -28,6 +28,7 @@ from matrixdoc.diagnosis.contenders import contending_singles
 from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault
 from matrixdoc.diagnosis.floating import floating_inputs, held_variables
 from matrixdoc.diagnosis.posterior import CUT_BESIDE, Posterior, posterior
+from matrixdoc.diagnosis.pulses import pulse_variables
 from matrixdoc.diagnosis.variables import build_variables
 from matrixdoc.faults.catalogue import CascadeRule
 from matrixdoc.faults.priors import Fault
@@ -366,19 +367,20 @@ def _composites(
     touches: dict[Fault, set[int]],
     floats: Mapping[Fault, str],
 ) -> list[Variable]:
-    """Variables of what comes and goes, of cascades and of floating inputs; their aliases are told to the
-    evidence.
+    """Variables of what comes and goes, of cascades, floating inputs and fuses that a pulse blew; their
+    aliases are told to the evidence.
     """
     stretch = evidence.stretch
     patterns, composites = intermittent_variables(model, loose, max(stretch, default=0) + 1)
     suspects = [v for c in complaints for v in c.suspects]
-    joint, more = cascade_variables(model, cascades, suspects, evidence.predictor.coils.feed_parts)
+    joint, more = cascade_variables(model, cascades, suspects)
     held, floating = held_variables(model, floats)
-    evidence.composites = {**composites, **more, **floating}
+    pulsed, blown = pulse_variables(evidence, model, suspects)
+    evidence.composites = {**composites, **more, **floating, **blown}
     for alias, composite in evidence.composites.items():
         touched = set().union(*(touches.get(f, set()) for f in composite.faults))
         touches[alias] = {f for f in touched if composite.acting(stretch[f])}
-    return [*patterns, *joint, *held]
+    return [*patterns, *joint, *held, *pulsed]
 
 
 def outside_share(analysis: Analysis) -> float:

@@ -98,7 +98,7 @@ class Anchors:
 
     def _scope(self, situation: Situation, look: Look) -> set[Fault]:
         if look.kind == "fuse":
-            return self.by_part.get(look.target, set()) | self._blowing(look.target)
+            return self.by_part.get(look.target, set()) | set(self.predictor.blowing(look.target))
         if look.kind == "wiggle":
             possible = self.predictor.model.possible
             parts = self.predictor.model.circuit.wiring.parts
@@ -175,13 +175,6 @@ class Anchors:
             if joined & groups:
                 groups |= joined
         return self._at(groups | {b for g in groups for b in self.buses.get(g, ())})
-
-    def _blowing(self, fuse: str) -> set[Fault]:
-        """Faults that have blown this fuse as they stand."""
-        predictor = self.predictor
-        may = [f for f, e in predictor.model.effects.items() if fuse in predictor.fuses.behind(e)]
-        predictor.learn_blown(may)
-        return {fault for fault in may if fuse in predictor.blown_by((fault,))}
 
     def _fuse_scope(self, fuse: str) -> set[Fault]:
         """Faults behind a fuse: of what hangs on its net, on the feeds of it, and of what drives that.

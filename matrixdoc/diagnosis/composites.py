@@ -10,7 +10,7 @@ Both enter the posterior as states under names of their own (aliases) and leave 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -74,53 +74,30 @@ def intermittent_variables(
 
 
 def cascade_variables(
-    model: MachineModel,
-    rules: Sequence[CascadeRule],
-    suspects: Iterable[Fault],
-    feed_parts: Callable[[str], Iterable[str]],
+    model: MachineModel, rules: Sequence[CascadeRule], suspects: Iterable[Fault]
 ) -> tuple[list[Variable], dict[Fault, Composite]]:
-    """Joint hypotheses for suspects that another fault may have damaged.
-
-    ``feed_parts`` gives the parts that feed a coil, by its reference.
-    """
-    wanted = sorted(set(suspects))
-    relations = {rule.damaged for rule in rules}
-    causes: dict[tuple[str, str], list[str]] = {}
-    parts = {fault.part for fault in wanted}
-    fuses = {part for part in parts if part in model.circuit.parts and model.part(part).kind == "fuse"}
-    for coil in model.circuit.wiring.coils.values():
-        for relation in relations:
-            if relation == "drive output":
-                drive = model.circuit.wiring.drives.get(coil.drive)
-                part = drive.output if drive is not None and drive.output in parts else ""
-            else:
-                part = _smallest_fuse(model, feed_parts(coil.reference)) if fuses else ""
-                part = part if part in fuses else ""
-            if part:
-                causes.setdefault((relation, part), []).extend(p for p in (coil.element, coil.diode) if p)
+    """Joint hypotheses for suspects that another fault may have damaged."""
+    wiring = model.circuit.wiring
+    causes: dict[str, list[str]] = {}
+    for coil in wiring.coils.values():
+        drive = wiring.drives.get(coil.drive)
+        if drive is not None:
+            causes.setdefault(drive.output, []).extend(p for p in (coil.element, coil.diode) if p)
     by_part: dict[str, list[Fault]] = {}
     for fault in model.possible:
         by_part.setdefault(fault.part, []).append(fault)
     variables: list[Variable] = []
     composites: dict[Fault, Composite] = {}
-    for damaged in wanted:
-        for relation, part in [(r, p) for r in sorted(relations) for p in causes.get((r, damaged.part), ())]:
-            own = [rule for rule in rules if rule.damaged == relation]
+    for damaged in sorted(set(suspects)):
+        for part in dict.fromkeys(causes.get(damaged.part, ())):
             for cause in by_part.get(part, ()):
-                odds = sum(_odds(model, rule, cause, damaged) for rule in own)
+                odds = sum(_odds(model, rule, cause, damaged) for rule in rules)
                 if odds <= 0.0:
                     continue
                 alias = Fault(damaged.part, f"{damaged.mode} after {cause.part} {cause.mode}")
                 composites[alias] = Composite((cause, damaged))
                 variables.append(Variable((State(alias, odds, ((alias, odds),), opening=False),)))
     return variables, composites
-
-
-def _smallest_fuse(model: MachineModel, feed: Iterable[str]) -> str:
-    """The fuse of a feed that goes first; empty where there is none."""
-    circuit = model.circuit
-    fuses = sorted(part for part in feed if circuit.parts[part].kind == "fuse")
-    return min(fuses, key=lambda part: circuit.values(part)["rated_a"], default="")
 
 
 def _odds(model: MachineModel, rule: CascadeRule, cause: Fault, damaged: Fault) -> float:

@@ -252,7 +252,14 @@ class Workshop:
             for n in complaint.findings
             if newest[findings[n].situation, findings[n].look] < ABNORMAL ** analysis.evidence.weights[n]
         ]
-        return self.look_at(findings[(wrong or complaint.findings)[0]])
+        # What the machine does proves a repair; a reading only where nobody told of anything else.
+        some = wrong or complaint.findings
+        doing = [n for n in some if findings[n].look.kind not in ("meter", "fuse", "wiggle")]
+        if not doing:
+            doing = [
+                n for n in complaint.findings if findings[n].look.kind not in ("meter", "fuse", "wiggle")
+            ]
+        return self.look_at(findings[(doing or some)[0]])
 
     def look_at(self, finding: Finding) -> Check:
         """The check that looks again at what a finding is about."""

@@ -23,7 +23,7 @@ Cost = Literal["none", "low", "medium", "high"]
 ConditionName = Literal["no vibration", "recent repair", "sat for years", "battery leak"]
 
 
-CASCADE_RELATIONS = ("drive output", "feed fuse")
+CASCADE_RELATIONS = ("drive output",)
 """Relations of a damaged part to the part that damages it."""
 
 
@@ -135,8 +135,8 @@ class CascadeRule:
     """One fault that damages another part with ``probability``.
 
     ``kinds`` and ``modes`` name the cause; ``damaged`` says which part suffers, by its relation to
-    the cause (``drive output``: the output part that drives the same coil; ``feed fuse``: the smallest
-    fuse on its way from the supply), and ``damaged_modes`` how, with their shares.
+    the cause (``drive output``: the output part that drives the same coil), and ``damaged_modes`` how,
+    with their shares.
     """
 
     kinds: frozenset[str]

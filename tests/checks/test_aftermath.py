@@ -91,5 +91,24 @@ def test_the_repair_of_a_short_says_and_a_new_fuse():
         assert any("3.15 A and" not in line and "3.15 A" in line for line in check.set_up)
 
 
+def test_a_fuse_that_only_a_pulse_blows_and_its_coil_are_one_story():
+    """Open when measured; a new one holds until the coil is fired: the coil, and not chance twice over."""
+    fired = Finding(Situation(pulsed="coil/4"), Look("new fuse", FUSE), "blows at once")
+    diagnosis = case_of(OPEN, MEND_FUSE, NEW_HOLDS, fired).diagnose()
+    own = [("coil/4/diode", "shorted"), ("coil/4/winding", "shorted"), ("coil/4/diode", "reversed")]
+    assert sum(diagnosis.marginals.get(f, 0.0) for f in own) > 0.6
+    assert diagnosis.marginals[(FUSE, "blown")] > 0.6
+    assert diagnosis.outside_model < 0.3
+
+
+def test_a_standing_short_is_a_suspect_of_the_open_fuse_itself():
+    case = case_of(OPEN, NEW_BLOWS)
+    causes = case.diagnose().causes
+    assert all(c.verdict != "not explained" for c in case.diagnose().findings)
+    assert any(
+        (SHORT.part, SHORT.mode) == (n.part, n.mode) for c in causes for some, _ in c.members for n in some
+    )
+
+
 def _faults(engine, check):
     return [f for f in engine.possible if f.part == check.mends[0]]

@@ -264,6 +264,35 @@ def wrong_bank(technician: Technician, place: str, rng: random.Random) -> None:
         assert "fires with others" in both, both
 
 
+def twice(technician: Technician, place: str, rng: random.Random) -> None:
+    """It fires twice for one hit, whenever somebody looks; another one fires once."""
+    assert technician.pulse(place) == "fires twice"
+    technician.again()
+    others = [c for c in fired_by_switch(technician.case.wiring) if c != place]
+    assert technician.pulse(rng.choice(others)) == "fires"
+
+
+def fired_by_switch(wiring: Wiring) -> list[str]:
+    """Coils that a switch fires without the logic, flippers left out."""
+    return [r for r, c in wiring.coils.items() if c.trigger and not c.end_of_stroke and not c.holds]
+
+
+def firing_switch(wiring: Wiring, place: str) -> str:
+    """The contact that fires a coil."""
+    return wiring.switches[wiring.coils[place].fired_by].contact
+
+
+def fluttering(wiring: Wiring) -> list[str]:
+    """Flippers whose end-of-stroke contact carries the power winding's current."""
+    return [r.removesuffix("/power") for r, c in wiring.coils.items() if c.end_of_stroke == f"{r[:-6]}/eos"]
+
+
+def flutters(technician: Technician, place: str, rng: random.Random) -> None:
+    """The power winding lets go and begins anew; the hold winding does nothing."""
+    assert technician.pulse(f"{place}/power") == "fires twice"
+    technician.pulse(f"{place}/hold")
+
+
 def matrix_coil(technician: Technician, place: str, rng: random.Random) -> None:
     """It does nothing, twice; one in its column and one in its row fire; nothing pulls in at rest."""
     wiring = technician.case.wiring
@@ -477,6 +506,14 @@ ROWS = (
         relays,
         wrong_bank,
     ),
+    Row(
+        "fires twice for one hit: the switch that fires it (a rule of timing)",
+        ("{}: bounces",),
+        fired_by_switch,
+        twice,
+        part=firing_switch,
+    ),
+    Row("flipper flutters: hold winding open", ("{}/hold: open",), fluttering, flutters),
     Row(
         "coil matrix: one coil dead",
         (
