@@ -6,10 +6,10 @@ that the winding's time constant lets it reach, relative to the healthy machine.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
+from matrixdoc.checks.coil_words import PULLS, action, told
 from matrixdoc.checks.model import (
     BUS_KINDS,
     CONTACT_KINDS,
@@ -23,28 +23,10 @@ from matrixdoc.checks.reads import Reads
 from matrixdoc.checks.signals import active_outputs
 from matrixdoc.definition.wiring import GROUND, Coil, Part
 
-WORDS = ("nothing", "weak", "fires")
-EDGES = (0.4, 0.82)
-"""Shares of the healthy current where one word gives way to the next (common practice, no source)."""
-SPREAD = 0.06
-PULLS = 0.5
-"""Share of the healthy current from which a coil counts as pulled in (common practice, no source)."""
-
-INSTEAD = 0.6
-"""Share of people who say that another coil fires when it does so instead of the one they look at (common
-practice, no source)."""
-
 SAG = 0.02
 """Change of a coil's feed, as a share, below which the coil does not notice."""
 
 Key = tuple[str, tuple[str, ...], tuple[FaultEffect, ...]]
-
-
-def action(ratio: float) -> dict[str, float]:
-    """Probability of each word for a coil that reaches ``ratio`` of its healthy current."""
-    below = [0.5 * (1.0 + math.erf((edge - ratio) / (SPREAD * math.sqrt(2.0)))) for edge in EDGES]
-    shares = (below[0], below[1] - below[0], 1.0 - below[1])
-    return {word: share for word, share in zip(WORDS, shares, strict=True) if share > 1e-9}
 
 
 class Coils:
@@ -342,7 +324,7 @@ class Coils:
         together = set(self.drive_coils.get(self.commands(self.coils[coil]), ())) | {coil}
         others = [r for r, q in ratios.items() if r not in together and q >= PULLS and resting[r] < PULLS]
         words = action(ratios[coil])
-        return _told(words, others)
+        return told(words, others)
 
     def predict_by_hand(
         self, coil: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]
@@ -353,22 +335,9 @@ class Coils:
             return (("locked on", 1.0),)
         ratios = self.ratios("", held, effects)
         others = [r for r, q in ratios.items() if r != coil and q >= PULLS and resting[r] < PULLS]
-        return _told(action(ratios[coil]), others)
+        return told(action(ratios[coil]), others)
 
     def predict_resting(self, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> Prediction:
         """The set of coils that are pulled in with nothing commanded."""
         locked = frozenset(r for r, q in self.ratios("", held, effects).items() if q >= PULLS)
         return ((locked, 1.0),)
-
-
-def _told(words: dict[str, float], others: Sequence[str]) -> Prediction:
-    """Words for one coil, told together with the other coils that fired."""
-    if others:
-        # Too, or instead: a person tells both as another coil firing; or just that the coil which is looked
-        # at does nothing.
-        nothing = words.pop("nothing", 0.0)
-        moved = words.pop("fires", 0.0) + INSTEAD * nothing
-        words["fires with others"] = words.get("fires with others", 0.0) + moved
-        if nothing > 1e-9:
-            words["nothing"] = (1.0 - INSTEAD) * nothing
-    return tuple(sorted(words.items(), key=lambda o: -o[1]))

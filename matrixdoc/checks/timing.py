@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from matrixdoc.checks.coils import EDGES, Coils
+from matrixdoc.checks.coil_words import EDGES
+from matrixdoc.checks.coils import Coils
 from matrixdoc.checks.model import FaultEffect, MachineModel
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.faults.priors import Fault

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matrixdoc.checks.coils import action
+from matrixdoc.checks.coil_words import action
 from matrixdoc.checks.lamps import brightness
 from matrixdoc.checks.likelihood import reading_matches, report_probability
 from matrixdoc.checks.situation import NOT_SURE, OPEN_LOOP, Look

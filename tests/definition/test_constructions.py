@@ -36,9 +36,14 @@ def scan(name: str, *faults: Fault, held: tuple[str, ...] = ()) -> frozenset[str
 
 
 def coil(name: str, reference: str, *faults: Fault, held: tuple[str, ...] = ()) -> str:
-    """The word that is nearly certain for a pulsed coil."""
+    """The word for a pulsed coil: nearly certain, or that of another coil's firing, where people may as well
+    say that this one does nothing.
+    """
     situation = Situation(held=held, pulsed=reference)
-    (word, chance), *_ = predictor(name).predict(situation, Look("coil", reference), faults)
+    prediction = predictor(name).predict(situation, Look("coil", reference), faults)
+    word, chance = prediction[0]
+    if word == "fires with others":
+        chance += dict(prediction).get("nothing", 0.0)
     assert chance > 0.9
     assert isinstance(word, str)
     return word
