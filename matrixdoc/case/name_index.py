@@ -10,6 +10,7 @@ from difflib import get_close_matches
 from matrixdoc.definition.errors import quoted
 
 _SEPARATORS = re.compile(r"[\s_/\-]+")
+_BEHIND = re.compile(r" \([^()]*\)$")
 _SEVERAL = "this means"
 LONGEST_NAME = 200
 """Longer words are no name on a machine; they are refused before any comparing."""
@@ -74,7 +75,10 @@ class Index:
         if len(words) > LONGEST_NAME:
             return []
         key = plain(words)
-        for candidate in (key, *without_kind(key, self.kinds)):
+        # "switch C1R4 (back box door)" is how results name it: the title behind it may be left out.
+        bare = _BEHIND.sub("", key)
+        keys = dict.fromkeys((key, *without_kind(key, self.kinds), bare, *without_kind(bare, self.kinds)))
+        for candidate in keys:
             for tier in self.tiers:
                 if targets := tier.get(candidate):
                     return targets

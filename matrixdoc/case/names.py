@@ -311,6 +311,13 @@ class Names:
             return None
         name = match[1] or ""
         letter = "C" if match[2].startswith("c") else "R"
+        # "column C3" says it twice.
+        twice = {"C": ("column", "col"), "R": ("row",)}[letter]
+        name = (
+            ""
+            if name in twice
+            else next((name.removesuffix(f" {w}") for w in twice if name.endswith(f" {w}")), name)
+        )
         key = f"{letter}{int(match[3])}"
         matrices = [
             m

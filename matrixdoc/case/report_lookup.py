@@ -102,6 +102,8 @@ class Lookup:
         try:
             return self.names.part(words)
         except NameTrouble as trouble:
+            if trouble.ambiguous and not words.casefold().startswith("lamp"):
+                raise
             try:
                 return self.wiring.lamps[self.names.lamp(words)].element
             except NameTrouble:

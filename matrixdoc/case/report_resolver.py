@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
@@ -134,13 +134,42 @@ class Resolver(Lookup):
         return [_seen(Situation(), Look("wiggle", part), entry.seen)] if part else []
 
     def _reads(
-        self, reads: str | list[str], held: tuple[str, ...], path: Path, *, whole: bool = False
+        self,
+        reads: str | list[str],
+        held: tuple[str, ...],
+        path: Path,
+        *,
+        whole: bool = False,
+        missing: Sequence[str] = (),
     ) -> Outcome | None:
         """The outcome of a switch scan: a word stands for a set, given what is held.
 
         A list means what reads beside the normally closed switches that are not held, or, if
-        ``whole``, everything that reads.
+        ``whole``, everything that reads. ``missing`` are normally closed switches that do not read.
         """
+        gone = self._missing(missing, path)
+        if gone is None:
+            return None
+        outcome = self._named(reads, held, path, whole=whole)
+        return outcome - gone if isinstance(outcome, frozenset) else outcome
+
+    def _missing(self, missing: Sequence[str], path: Path) -> frozenset[str] | None:
+        place = (*path[:-1], "missing")
+        before = len(self.problems)
+        gone = self._all(self.names.switches, missing, place)
+        for one in gone:
+            if one not in self.closed:
+                self._problem(
+                    place,
+                    f"{one}, which is not normally closed",
+                    "a switch that reads at rest on a healthy machine",
+                    f"say: press {one.partition('/')[2]} reads nothing",
+                )
+        return None if len(self.problems) > before else frozenset(gone)
+
+    def _named(
+        self, reads: str | list[str], held: tuple[str, ...], path: Path, *, whole: bool
+    ) -> Outcome | None:
         word = reads.strip().casefold() if isinstance(reads, str) else ""
         if word == NOT_SURE:
             return NOT_SURE
@@ -155,21 +184,23 @@ class Resolver(Lookup):
         found = frozenset(self._all(self.names.readings, listed, path))
         if len(self.problems) > before:
             return None
-        return found if whole else found | (self.closed - set(held))
+        return found if whole else found | ((self.closed & self.resting) - set(held))
 
     def _press(self, entry: PressEntry, path: Path) -> list[Step]:
         switch = self._one(self.names.switch, entry.press, (*path, "press"))
         held = (switch,) if switch else ()
-        outcome = self._reads(entry.reads, held, (*path, "reads"), whole=entry.whole)
+        outcome = self._reads(entry.reads, held, (*path, "reads"), whole=entry.whole, missing=entry.missing)
         return [_seen(Situation(held=held), Look("reads"), outcome)] if held and outcome is not None else []
 
     def _hold(self, entry: HoldEntry, path: Path) -> list[Step]:
         held = tuple(sorted(self._all(self.names.switches, entry.hold, (*path, "hold"))))
-        outcome = self._reads(entry.reads, held, (*path, "reads"), whole=entry.whole)
+        outcome = self._reads(entry.reads, held, (*path, "reads"), whole=entry.whole, missing=entry.missing)
         return [] if outcome is None else [_seen(Situation(held=held), Look("reads"), outcome)]
 
     def _rest(self, entry: RestingEntry, path: Path) -> list[Step]:
-        outcome = self._reads(entry.resting, (), (*path, "resting"), whole=entry.whole)
+        # A new look at rest starts from the healthy machine.
+        self.resting = self.closed
+        outcome = self._reads(entry.resting, (), (*path, "resting"), whole=entry.whole, missing=entry.missing)
         if outcome is None:
             return []
         if isinstance(outcome, frozenset):
@@ -189,18 +220,34 @@ class Resolver(Lookup):
             hit = self._one(self.names.switches, key, place) or ()
             # What is said of one cell outranks what is said of its whole line.
             (odd if len(hit) == 1 else lines).update(dict.fromkeys(hit, (reads, place)))
-        steps: list[Step] = []
+        steps = self._at_rest({**lines, **odd})
         for reference, switch in self.wiring.switches.items():
             if switch.matrix != matrix.name and reference not in odd:
                 continue
             usual: tuple[str | list[str], Path] = (entry.walk.others, path)
             reads, place = odd.get(reference) or lines.get(reference) or usual
-            if isinstance(reads, str) and reads.casefold() == "not tried":
-                continue
+            word = reads.casefold() if isinstance(reads, str) else ""
+            closed = reference in self.closed
+            if word == "not tried" or word == ("never" if closed else "always"):
+                continue  # told of rest: the same with it held is no news
+            if word in ("never", "always"):
+                reads = [reference] if closed else "nothing"
             outcome = self._reads(reads, (reference,), place, whole=entry.whole)
             if outcome is not None:
                 steps.append(_seen(Situation(held=(reference,)), Look("reads"), outcome))
         return steps
+
+    def _at_rest(self, odd: Mapping[str, tuple[str | list[str], Path]]) -> list[Step]:
+        """What ``never`` and ``always`` say of rest: a normally closed switch that never reads is missing
+        there, any other that always reads shows there.
+        """
+        said = {r: reads.casefold() for r, (reads, _) in odd.items() if isinstance(reads, str)}
+        gone = {r for r, word in said.items() if word == "never" and r in self.closed}
+        more = {r for r, word in said.items() if word == "always" and r not in self.closed}
+        if not gone and not more:
+            return []
+        self.resting = (self.resting | more) - gone
+        return [_seen(Situation(), Look("reads"), self.resting)]
 
     def _lamp(self, entry: LampEntry, path: Path) -> list[Step]:
         everything = self._matrix_lamps(entry, path)
@@ -252,7 +299,12 @@ class Resolver(Lookup):
     def _coil(self, entry: CoilEntry, path: Path) -> list[Step]:
         held = tuple(sorted(self._all(self.names.switches, entry.held, (*path, "held"))))
         coils = self._all(self.names.coils, entry.coil, (*path, "coil"))
-        return [_seen(Situation(pulsed=one, held=held), Look("coil", one), entry.seen) for one in coils]
+        pairs: list[tuple[str, str]] = [(one, entry.seen) for one in coils]
+        if entry.others is not None:
+            kinds = {one.partition("/")[0] for one in coils}
+            rest = (r for r in self.wiring.coils if r not in coils and r.partition("/")[0] in kinds)
+            pairs += [(one, entry.others) for one in rest]
+        return [_seen(Situation(pulsed=one, held=held), Look("coil", one), seen) for one, seen in pairs]
 
     def _power_up(self, entry: PowerUpEntry, path: Path) -> list[Step]:
         locked = entry.power_up.locked
@@ -306,12 +358,21 @@ class Resolver(Lookup):
         return (ALL_LAMPS,) if words.casefold() == ALL_LAMPS else self.names.lamps(words)
 
     def _repair(self, entry: RepairEntry, path: Path) -> list[Step]:
-        parts = self._all(self.names.parts, entry.repair.parts, (*path, "repair", "parts"))
+        parts = self._all(self._mended, entry.repair.parts, (*path, "repair", "parts"))
         if not entry.repair.parts:
             self._problem((*path, "repair", "parts"), "no part", "at least one part that was mended")
         # A repaired machine is looked at afresh: what used to read at rest need not any more.
         self.resting = self.closed
         return [Step("repair", parts=parts, action=entry.repair.action, text=entry.words)]
+
+    def _mended(self, words: str) -> tuple[str, ...]:
+        """Parts by name, or the lamp itself of a lamp that is named."""
+        try:
+            return self.names.parts(words)
+        except NameTrouble as trouble:
+            if trouble.ambiguous and not words.casefold().startswith("lamp"):
+                raise
+            return (self._swappable(words),)
 
     def _decline(self, entry: DeclineEntry, path: Path) -> list[Step]:
         del path

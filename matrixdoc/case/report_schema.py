@@ -21,7 +21,8 @@ from matrixdoc.case.report_words import SeenKind, meant
 MOST_ENTRIES = 5000
 
 Reads = Annotated[
-    Words | list[Words], Field(description="nothing, itself, fine, not sure, or a list of cells")
+    Words | list[Words],
+    Field(description="nothing, itself, fine, not sure, or a list of cells; in a walk also never, always"),
 ]
 
 
@@ -79,6 +80,9 @@ class _ScanEntry(_LookEntry):
         default=False,
         description="the list is everything that reads; else normally closed switches that read at rest, "
         "as they should, need not be listed",
+    )
+    missing: Names = Field(
+        default=[], description="normally closed switches that did not read, although nobody held them"
     )
 
 
@@ -138,6 +142,7 @@ class CoilEntry(_LookEntry):
 
     coil: Names
     seen: CoilSeen
+    others: CoilSeen | None = Field(default=None, description="what every other coil did when pulsed")
     held: Names = Field(default=[])
 
 
@@ -297,6 +302,17 @@ def _tag(entry: object) -> str | None:
     return ENTRIES[word].__name__ if word is not None else None
 
 
+def _refuse_danger(entry: object) -> object:
+    """Smoke and smell stand above the findings: say so instead of listing the words of an entry."""
+    for key in entry if isinstance(entry, dict) else ():
+        if str(key).casefold() in ("smoke", "smell"):
+            raise ValueError(
+                f"SWITCH OFF AND UNPLUG FIRST; then write '{key}: yes' at the top of the report, "
+                "beside 'findings:' and not below it"
+            )
+    return entry
+
+
 AnyEntry = Annotated[
     Annotated[PressEntry, Tag("PressEntry")]
     | Annotated[HoldEntry, Tag("HoldEntry")]
@@ -330,7 +346,9 @@ class ReportForm(Form):
     settings: ReportSettings = ReportSettings()
     smoke: Flag = Field(default=False, description="smoke was seen: switch off first")
     smell: Flag = Field(default=False, description="something smells burnt: switch off first")
-    findings: Annotated[list[AnyEntry], Field(max_length=MOST_ENTRIES)] = Field(default=[])
+    findings: Annotated[
+        list[Annotated[AnyEntry, BeforeValidator(_refuse_danger)]], Field(max_length=MOST_ENTRIES)
+    ] = Field(default=[])
     title: FreeText = ""
     story: FreeText = Field(default="", description="what happened, in the person's own words")
     conclusion: FreeText = Field(default="", description="what it turned out to be, once known")

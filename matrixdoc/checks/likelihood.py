@@ -43,6 +43,10 @@ FUSE_SLIPS = {"holds": 0.8, "blows at once": 0.05, "blows after a while": 0.15}
 """What a wrong report of a new fuse says: a fuse that blows is not imagined (common practice, no
 source)."""
 
+MEASURED_FUSE_SLIPS = {"good": 0.98, "open": 0.02}
+"""What a wrong report of a fuse measured out of its clip says: one that is found open is seen and
+measured, and hardly ever was whole (common practice, no source)."""
+
 LEFT_OUT, LEFT_OUT_PRESSED = 0.5, 0.03
 """Share of reports that leave out what reads all the time: other switches, the pressed one itself
 (common practice, no source)."""
@@ -86,6 +90,8 @@ def slip_probability(
         return COIL_SLIPS.get(seen, 0.05)
     if look.kind == "new fuse" and isinstance(seen, str):
         return FUSE_SLIPS.get(seen, 0.05)
+    if look.kind == "fuse" and isinstance(seen, str):
+        return MEASURED_FUSE_SLIPS.get(seen, 0.5)
     if look.kind == "resting coils":
         return 0.5 if seen == frozenset() else 1.0 / 32.0
     return 1.0 / ALTERNATIVES[look.kind]

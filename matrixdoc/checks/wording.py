@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from matrixdoc.checks.lead_words import lead_words
 from matrixdoc.checks.situation import (
     ALL_LAMPS,
+    NO_LOGIC,
     NOT_SURE,
     OPEN_LOOP,
     Finding,
@@ -147,20 +148,29 @@ def _reads_words(wiring: Wiring, seen: frozenset[str], held: tuple[str, ...] = (
     """What a scan reads, told against what it usually reads: normally closed switches read at rest
     and are named only where they do not.
     """
-    usual = {r for r, s in wiring.switches.items() if s.normally_closed and s.matrix and r not in held}
+    usual = {
+        reference
+        for reference, switch in wiring.switches.items()
+        if switch.normally_closed and (switch.matrix or switch.sensor) and reference not in held
+    }
     words = f"reads {short_words(seen - usual)}"
     missing = usual - seen
     return words + (f", and no longer {short_words(missing)}" if missing else "")
 
 
-def outcome_words(wiring: Wiring, look: Look, outcome: Outcome) -> str:
-    """What is seen, in words."""
+_ONLY_MISSING = "reads nothing, and no longer "
+
+
+def outcome_words(wiring: Wiring, look: Look, outcome: Outcome, held: tuple[str, ...] = ()) -> str:
+    """What is seen, in words; ``held`` are the switches that are held meanwhile."""
     if outcome == NOT_SURE:
         return NOT_SURE
     if isinstance(outcome, frozenset):
         if look.kind == "resting coils":
             return f"locked on: {short_words(outcome)}" if outcome else "no coil pulls in"
-        return _reads_words(wiring, outcome)
+        return _reads_words(wiring, outcome, held)
+    if outcome == NO_LOGIC:
+        return f"{outcome}, so it reads nothing"
     if isinstance(outcome, float):
         return number_words(outcome, UNITS[look.function or "volts"])
     if outcome == OPEN_LOOP:
@@ -176,12 +186,24 @@ def finding_words(wiring: Wiring, finding: Finding) -> str:
         if situation.altered:
             return f"{situation_words(wiring, situation)}: {seen}"
         if not situation.held:
+            if isinstance(finding.outcome, frozenset) and seen.startswith(_ONLY_MISSING):
+                missing = seen.removeprefix(_ONLY_MISSING)
+                one = "," not in missing and ";" not in missing
+                named = device_words(wiring, missing.replace(" ", "/", 1)) if one else missing
+                return f"at rest: {named} {'does' if one else 'do'} not read"
             return f"with nothing pressed it {seen}" if seen != NOT_SURE else "resting scan: not sure"
         if isinstance(finding.outcome, frozenset):
             seen = _reads_words(wiring, finding.outcome, situation.held)
         alone = f"reads {short_words(situation.held)}"
-        if len(situation.held) == 1 and seen == alone:
-            return f"{device_words(wiring, situation.held[0])} pressed: reads by itself, as it should"
+        if len(situation.held) == 1:
+            (only,) = situation.held
+            switch = wiring.switches.get(only)
+            if switch is not None and switch.normally_closed:
+                # Pressing opens it: what reads then is the complaint, and nothing is as it should be.
+                told = {alone: "still reads", "reads nothing": "does not read, as it should"}.get(seen, seen)
+                return f"{device_words(wiring, only)} held open: {told}"
+            if seen == alone:
+                return f"{device_words(wiring, only)} pressed: reads by itself, as it should"
         pressed = (
             device_words(wiring, situation.held[0])
             if len(situation.held) == 1

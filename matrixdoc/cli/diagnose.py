@@ -48,6 +48,9 @@ def diagnose(arguments: argparse.Namespace) -> int:
             talk(f"CAUTION: {safe(caution)}")
     elif cautions:
         print(cautions_text(cautions), flush=True)
+    if cautions and not case.findings and not arguments.json:
+        print(_danger_text(wiring))
+        return 0
     answer = case.diagnose()
     checks = case.checks(arguments.top)
     if arguments.json:
@@ -87,9 +90,15 @@ def diagnosis_text(
     if checks:
         pieces.append("\nNEXT CHECKS, the one that gets the repair finished soonest first")
         reported = {
-            (one.situation, one.look): outcome_words(wiring, one.look, one.outcome) for one in case.findings
+            (one.situation, one.look): outcome_words(wiring, one.look, one.outcome, one.situation.held)
+            for one in case.findings
         }
-        pieces.extend(_check_text(check, answer, reported) for check in checks)
+        shown = min(top, len(answer.causes))
+        pieces.extend(
+            _check_text(check, shown, reported, _whole_words(case, check, reported)) for check in checks
+        )
+        keys = "A key names its check in a report or a sentence: 'decline KEY' says that you cannot do it."
+        pieces.append(wrapped(keys))
     pieces.append(_findings_text(answer.findings))
     if unproven := case.unproven():
         pieces.append("\nREPAIRS NOT YET PROVEN")
@@ -142,8 +151,11 @@ def _shares_text(answer: Diagnosis) -> str:
 
 
 def _check_text(
-    ranked: RankedCheck, answer: Diagnosis, reported: Mapping[tuple[Situation, Look], str]
+    ranked: RankedCheck, shown: int, reported: Mapping[tuple[Situation, Look], str], whole: str
 ) -> str:
+    """One check; ``shown`` causes are listed, ``whole`` is what a machine with nothing wrong would show of
+    a look that was reported already (empty for any other check).
+    """
     check = ranked.check
     before = reported.get((check.situation, check.look)) if check.kind != "act" else None
     power = "power on" if check.situation.power and check.kind != "act" else "power off and unplugged"
@@ -154,7 +166,7 @@ def _check_text(
     lines.append(labelled("set up", "; ".join([power, *steps]), 14, 9))
     by_words: dict[str, list[int]] = {}
     for expected in ranked.expected:
-        if expected.share >= 0.5 and expected.cause <= len(answer.causes):
+        if expected.share >= 0.5 and expected.cause <= shown:
             by_words.setdefault(expected.words, []).append(expected.cause)
     for words, causes in by_words.items():
         numbers = f"cause {', '.join(map(str, causes))}"
@@ -163,10 +175,50 @@ def _check_text(
             slip = f"not as reported ({before}), if that report was a slip"
             numbers += f"; {'as reported' if words == before else slip}"
         lines.append(labelled("expect", f"{words}: {numbers}", 14, 9))
+    if whole:
+        lines.append(labelled("expect", whole, 14, 9))
     why = re.sub(r"(?<=\d)%", " %", ranked.reason) or f"tells {ranked.information_bits:.2f} bits"
+    if len(by_words) < 2:
+        # What it tells the shown causes from is not on the page.
+        apart = (
+            "tells the causes above from less likely ones" if by_words else "tells less likely causes apart"
+        )
+        why = re.sub(r"^tells \d+ groups of suspects apart", apart, why)
     lines.append(labelled("why", why, 14, 9))
     lines.append(labelled("key", check.key, 14, 9))
     return "\n".join(lines)
+
+
+def _whole_words(case: Case, ranked: RankedCheck, reported: Mapping[tuple[Situation, Look], str]) -> str:
+    """What a look that was reported already shows on a machine with nothing wrong, and what that proves."""
+    check = ranked.check
+    before = reported.get((check.situation, check.look))
+    if check.kind == "act" or before is None:
+        return ""
+    whole = case.simulate((), check.situation, check.look)[0][0]
+    words = outcome_words(case.wiring, check.look, whole, check.situation.held)
+    if words == before:
+        return ""
+    proves = "the repair is proven" if case.unproven() else "nothing is wrong with it; the report was a slip"
+    return f"{words}: {proves}"
+
+
+DANGER_ONLY = (
+    "Nothing else was reported, so no cause can be named yet. This does not mean that nothing is wrong.",
+    "With the machine unplugged and its capacitors discharged (measure it), look first for:",
+    "- coils with a dark or swollen wrapping, and a plunger that is stuck in",
+    "- browned connectors, pins and header joints, above all of lighting, coils and supplies",
+    "- dark places on boards: drive transistors, resistors, rectifier bridges, regulators",
+    "- fuses: each out of its clip, by meter, and its rating against the marking",
+    'Then say what you found, for example: --saw "coil 5 locked on", --saw "fuse F3 open".',
+)
+"""What is said of smoke or a burnt smell alone (common practice, no source)."""
+
+
+def _danger_text(wiring: Wiring) -> str:
+    pieces = [heading(f"{wiring.title}: danger reported, and no look")]
+    pieces.extend(wrapped(words, 0, 2 if words.startswith("-") else 0) for words in DANGER_ONLY)
+    return "\n".join([*pieces, "", wrapped(SAFETY)])
 
 
 def _findings_text(findings: Sequence[ExplainedFinding]) -> str:

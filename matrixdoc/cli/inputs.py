@@ -13,7 +13,7 @@ from typing import Any
 from matrixdoc.case.case import Case
 from matrixdoc.case.names import Names, NameTrouble
 from matrixdoc.case.report import ReadReport, Report, read_report, resolve_report
-from matrixdoc.cli.sentence import report_text
+from matrixdoc.cli.sentence import danger_in, report_text, taken_for
 from matrixdoc.definition.document import MAXIMUM_BYTES, read_text
 from matrixdoc.definition.errors import InputError, MatrixdocError, Problem, quoted
 from matrixdoc.definition.wiring import Wiring
@@ -117,12 +117,35 @@ def read_symptoms(arguments: argparse.Namespace, wiring: Wiring, settings: Setti
         steps.extend(report.steps)
     if arguments.saw:
         try:
-            spoken = resolve_report(read_report(report_text(arguments.saw), "--saw"), wiring, settings)
+            text = report_text(arguments.saw, Kinds(wiring).kind_of)
+            spoken = resolve_report(read_report(text, "--saw"), wiring, settings)
+            for sentence in arguments.saw:
+                if taken := taken_for(sentence):
+                    talk(f"note: {quoted(sentence)}: {taken}")
         except InputError as error:
             # Lines and columns of the text made from the sentences mean nothing to the person.
             raise InputError(_about_sentences(error.problems, arguments.saw)) from None
         steps.extend(spoken.steps)
     return Report(settings, tuple(steps))
+
+
+class Kinds:
+    """What kind of thing a name of one machine stands for."""
+
+    def __init__(self, wiring: Wiring) -> None:
+        self.names = Names(wiring)
+
+    def kind_of(self, words: str) -> str:
+        """``coil``, ``lamp`` or ``fuse``; empty where the name is that of none or of several kinds."""
+        finders = {"coil": self.names.coils, "lamp": self.names.lamps, "fuse": self.names.fuse}
+        found = []
+        for kind, find in finders.items():
+            try:
+                find(words)
+            except NameTrouble:
+                continue
+            found.append(kind)
+        return found[0] if len(found) == 1 else ""
 
 
 def report_of(arguments: argparse.Namespace) -> str:
@@ -139,7 +162,8 @@ def report_of(arguments: argparse.Namespace) -> str:
 
 
 def _about_sentences(problems: tuple[Problem, ...], sentences: list[str]) -> list[Problem]:
-    plain = [s for s in (" ".join(s.split()) for s in sentences) if s.casefold() not in ("smoke", "smell")]
+    spoken = (" ".join(s.split()) for s in sentences)
+    plain = [s for s in spoken if s.casefold() != (danger_in(s) or None)]
     told = []
     for problem in problems:
         if not problem.path:

@@ -11,6 +11,7 @@ import argparse
 import gc
 import os
 import sys
+import textwrap
 from collections.abc import Sequence
 
 from matrixdoc.cli.parser import build_parser
@@ -41,7 +42,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         status = _run(arguments)
         sys.stdout.flush()
     except MatrixdocError as error:
-        print(f"matrixdoc: {error}", file=sys.stderr)
+        print("\n".join(_told(line) for line in str(error).splitlines()), file=sys.stderr)
         return WRONG_INPUT
     except BrokenPipeError:
         # The reader had enough (head, a pager that was left): nothing is wrong.
@@ -57,13 +58,26 @@ def main(argv: Sequence[str] | None = None) -> int:
     return status
 
 
+def _told(line: str) -> str:
+    """One thing that is wrong, at most 80 columns wide; what runs on is set in."""
+    from matrixdoc.cli.text import WIDTH
+
+    return textwrap.fill(
+        f"matrixdoc: {line}",
+        WIDTH,
+        subsequent_indent=" " * 4,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
 def collect_seldom() -> None:
     """Let the collector of reference cycles run a hundredth as often.
 
     Nearly everything here is an immutable value without cycles; looking through all of it time and
     again costs an eighth of a diagnosis (measured) and frees nothing.
     """
-    gc.set_threshold(70_000, 20, 20)
+    gc.set_threshold(500_000, 20, 20)
 
 
 def _run(arguments: argparse.Namespace) -> int:

@@ -17,6 +17,9 @@
     volts switch/C1/lug1 to ground 4.9 V power off held C1R1
     replaced coil/7/driver                       cleaned switch/C3R5/contact
     note the cabinet was damp                    override fuse F5 is out, I watch it
+    C1R4 never reads                             C1R4 always reads
+    C1R4 does not read at rest                   resting reads C4R4, and no longer C1R4
+    coil 7 nothing; others fire                  it smells burnt
 
 Names that hold a comma or one of the words above cannot be said this way; a report file can.
 A sentence becomes one entry of a report, and is checked as such.
@@ -49,9 +52,23 @@ _SPOKEN_STARTS = {"coils": "coil", "lamps": "lamp", "fuses": "fuse", "walk:": "w
 _DEVICE_STARTS = {"feed": "coil", "flash": "coil", "illumination": "lamp", "string": "lamp"}
 """Words that say what kind of thing is meant, and what is said of such things."""
 _READS = re.compile(r"\s+reads?\s+", re.IGNORECASE)
-_NEVER = re.compile(
-    r"\s+(?:never reads?|(?:does not|doesn't|do not|don't) read|reads? none)(?=\s*(?:$|;))", re.IGNORECASE
+_NEVER = re.compile(r"\s+(?:(?:does not|doesn't|do not|don't) read|reads? none)(?=\s*(?:$|;))", re.IGNORECASE)
+_REST = re.compile(
+    r"^(?P<name>.+?)\s+(?:(?:does not|doesn't|do not|don't|no longer) reads?\s+at rest|no longer reads?)$",
+    re.IGNORECASE,
 )
+_AT_REST = re.compile(
+    r"^(?:resting|at rest|with nothing pressed)(?:\s+it)?[\s:,]+(?P<name>.+?)\s+"
+    r"(?:does not|doesn't|do not|don't|no longer|never) reads?$",
+    re.IGNORECASE,
+)
+_NO_LONGER = re.compile(r"[\s,;]+(?:and\s+)?no longer\s+", re.IGNORECASE)
+_PRINTED = re.compile(r"^(?P<name>.+?)\s+(?:pressed|held(?P<open>\s+open)?):\s*(?P<seen>.+)$", re.IGNORECASE)
+"""What results print of a press: ``switch C1R4 (door) held open: still reads``."""
+_DANGER = re.compile(
+    r"\b(smok\w*|smell\w*|stink\w*|burnt(?! out)|burning|on fire|hot|glowing|sparks?)\b", re.IGNORECASE
+)
+_SMOKE = re.compile(r"\bsmok\w*", re.IGNORECASE)
 _READING = re.compile(r"^(?P<red>.+?)\s+to\s+(?P<rest>.+)$")
 _OPTIONS = re.compile(r"\s+(power|held|opened|pulsed|lamps)\s+")
 
@@ -64,8 +81,11 @@ class _Unclear(Exception):  # noqa: N818 - becomes an InputError with the senten
         self.hint = hint
 
 
-def report_text(sentences: Sequence[str]) -> str:
+def report_text(sentences: Sequence[str], kind_of: Callable[[str], str] | None = None) -> str:
     """A report (in the JSON subset of YAML) that says what ``sentences`` say.
+
+    ``kind_of`` tells of a name whether it is that of a coil, a lamp or a fuse (or of nothing, or of
+    several: empty); it is asked for sentences that do not say.
 
     Raises:
         InputError: every sentence that does not follow the patterns.
@@ -75,11 +95,13 @@ def report_text(sentences: Sequence[str]) -> str:
     problems: list[Problem] = []
     for sentence in sentences:
         words = " ".join(sentence.split())
-        if words.casefold() in ("smoke", "smell"):
-            report[words.casefold()] = "yes"
+        if danger := danger_in(words):
+            report[danger] = "yes"
+            if words.casefold() != danger:
+                entries.append({"note": words})
             continue
         try:
-            entries.append(_entry(words))
+            entries.append(_entry(words, kind_of))
         except _Unclear as unclear:
             problems.append(Problem("--saw", 0, 0, "", quoted(sentence), str(unclear), unclear.hint))
     if problems:
@@ -87,7 +109,84 @@ def report_text(sentences: Sequence[str]) -> str:
     return json.dumps({**report, "findings": entries}, ensure_ascii=False)
 
 
-def _entry(words: str) -> Entry:
+def danger_in(words: str) -> str:
+    """``smoke`` or ``smell`` where a sentence tells of fire, smoke, a burnt smell or heat; else empty."""
+    if not _DANGER.search(words) or re.match(r"(?:note|override|decline)\b", words, re.IGNORECASE):
+        return ""
+    if re.search(r"\b(?:no|not|without)\b", words, re.IGNORECASE):
+        return ""
+    try:
+        _entry(words)
+    except _Unclear:
+        return "smoke" if _SMOKE.search(words) else "smell"
+    return ""  # the word belongs to a name: "coil hot shot nothing"
+
+
+def taken_for(words: str) -> str:
+    """How a sentence was understood, where that is not plain from itself; else empty."""
+    if re.search(r"\b(?:hums?|buzzes)\s*$", words, re.IGNORECASE):
+        return "a coil that hums or buzzes is taken as: weak"
+    if _NOW_AND_THEN.search(words):
+        return "what comes and goes is taken as it is while it is wrong; 'wiggle PART changes' tells more"
+    return ""
+
+
+_NOW_AND_THEN = re.compile(
+    r"\s+(?:(?:only\s+)?reads?|works?)\s+(?:only\s+)?(?:now and then|sometimes|intermittently)$",
+    re.IGNORECASE,
+)
+
+
+def _missing_entry(name: str) -> Entry:
+    return {"resting": "nothing", "missing": _names(name)}
+
+
+def _printed(words: str) -> Entry | None:
+    """What results print of a press or of rest, taken back as a sentence; None for anything else."""
+    if (match := _AT_REST.match(words)) or (match := _REST.match(words)):
+        return _missing_entry(re.sub(r"^(?:press|switch:)\s+", "", match["name"], flags=re.IGNORECASE))
+    match = _PRINTED.match(words)
+    if match is None:
+        return None
+    seen = re.sub(r",?\s*as it should$", "", match["seen"].strip(), flags=re.IGNORECASE)
+    name = re.sub(r"^(?:press|hold)\s+", "", match["name"], flags=re.IGNORECASE)
+    names = _names(name)
+    start: Entry = {"press": names[0]} if len(names) == 1 else {"hold": names}
+    lowered = seen.casefold()
+    if lowered == "still reads":
+        return {**start, "reads": names}
+    if lowered == "reads by itself":
+        return {**start, "reads": "itself"}
+    if lowered == "does not read":
+        return {**start, "reads": "itself" if match["open"] else "nothing"}
+    if not lowered.startswith(("reads ", "read ")):
+        return None
+    return {**start, **_reads_and_missing(seen.partition(" ")[2])}
+
+
+def _reads_and_missing(words: str) -> Entry:
+    """``reads`` and what is missing of it: ``nothing, and no longer switch C1R5``."""
+    reads, *missing = _NO_LONGER.split(words, maxsplit=1)
+    entry: Entry = {"reads": _reads_words(reads.strip(" ,;"))}
+    return {**entry, "missing": _names(missing[0])} if missing else entry
+
+
+def _entry(words: str, kind_of: Callable[[str], str] | None = None) -> Entry:
+    if taken := _printed(words):
+        return taken
+    words = re.sub(
+        r"^(?:at rest|with nothing pressed)(?:\s+it)?:?\s+", "resting ", words, flags=re.IGNORECASE
+    )
+    if match := _NOW_AND_THEN.search(words):
+        name = re.sub(r"^press\s+", "", words[: match.start()], flags=re.IGNORECASE)
+        return {
+            "walk": {"others": "not tried", "odd": dict.fromkeys(_names(name), "nothing")},
+            "words": words,
+        }
+    words = re.sub(r"\s+never reads?(?=\s*(?:$|[;,]))", " reads never", words, flags=re.IGNORECASE)
+    words = re.sub(r"\s+always reads?(?=\s*(?:$|[;,]))", " reads always", words, flags=re.IGNORECASE)
+    if not words.casefold().startswith("walk"):
+        words = re.sub(r"^((?:press|hold)\s.*) reads never$", r"\1 reads nothing", words, flags=re.IGNORECASE)
     words = _NEVER.sub(" reads nothing", words)
     first, _, rest = words.partition(" ")
     if first.casefold() in _SPOKEN_STARTS:
@@ -105,9 +204,30 @@ def _entry(words: str) -> Entry:
     if _READS.search(words) and not near:
         # "column 3 reads nothing": what was tried of a walk.
         return _walk(words, "walk", others="not tried")
+    if (spoken := _without_kind(words, kind_of)) is not None:
+        return spoken
     starts = ", ".join(start for start, _ in _READERS)
     hint = near or "for example: press C3R5 reads nothing, lamp C2R1 off, coil 7 nothing"
     raise _Unclear(f"a sentence that begins with {starts}, smoke or smell", hint)
+
+
+def _without_kind(words: str, kind_of: Callable[[str], str] | None) -> Entry | None:
+    """``knocker dead``: what kind of thing is meant, the machine tells; None where it does not."""
+    kinds: tuple[tuple[SeenKind, Sequence[str], Callable[[str, str], Entry]], ...] = (
+        ("coil", _SEEN_COIL, _coil),
+        ("lamp", _SEEN_LAMP, _lamp),
+        ("fuse", _SEEN_FUSE, _fuse),
+    )
+    for kind, seen, read in kinds:
+        head = re.split(r"[;,]\s*others\b", words, maxsplit=1, flags=re.IGNORECASE)[0]
+        try:
+            name, _ = _ending(head, seen, "", kind)
+            names = _names(name)
+        except _Unclear:
+            continue
+        if kind_of is not None and all(kind_of(one) == kind for one in names):
+            return read(words, kind)
+    return None
 
 
 def _near(word: str) -> str:
@@ -122,7 +242,7 @@ def _option(words: str, option: str) -> tuple[str, str, str]:
 
 
 def _names(words: str) -> list[str]:
-    names = [name.strip() for name in re.split(r",\s*and |,| and ", words, flags=re.IGNORECASE)]
+    names = [name.strip() for name in re.split(r"[,;]\s*and |[,;]| and ", words, flags=re.IGNORECASE)]
     if not all(names):
         raise _Unclear("names with commas between them")
     return names
@@ -148,12 +268,12 @@ def _press(words: str, start: str) -> Entry:
     name, reads = _split_reads(words, f"{start} C3R5 reads nothing")
     if "," in name:
         raise _Unclear("one switch after press", "say hold for several at once, walk for one after the other")
-    return {start: name, "reads": _reads_words(reads)}
+    return {start: name, **_reads_and_missing(reads)}
 
 
 def _hold(words: str, start: str) -> Entry:
     name, reads = _split_reads(words, f"{start} C1R1, C1R2 reads C1R1, C1R2")
-    return {start: _names(name), "reads": _reads_words(reads)}
+    return {start: _names(name), **_reads_and_missing(reads)}
 
 
 def _jumper(words: str, start: str) -> Entry:
@@ -196,7 +316,8 @@ def _resting(words: str, start: str) -> Entry:
     reads = re.sub(r"^reads?\b", "", words, flags=re.IGNORECASE).strip()
     if not reads:
         raise _Unclear("what reads with nothing pressed, for example: resting reads C4R4")
-    return {start: _reads_words(reads)}
+    told = _reads_and_missing(reads)
+    return {start: told.pop("reads"), **told}
 
 
 def _walk(words: str, start: str, others: str = "") -> Entry:
@@ -246,6 +367,10 @@ def _lamp(words: str, start: str) -> Entry:
         words, between, rest = found[option]
         if between:
             rest = rest.strip(" ,;.")
+            if option == "commanded" and not _ends_with_seen(words):
+                # "commanded itself off": what was seen stands behind.
+                rest, seen = _ending(rest, _SEEN_LAMP, "lamp C2R1 off commanded itself", "lamp")
+                words = f"{words} {seen}"
             entry[option] = meant("lamp", rest) if option == "others" else _reads_words(rest)
     if "others" in entry and entry["others"] not in _SEEN_LAMP:
         raise _Unclear(
@@ -255,9 +380,25 @@ def _lamp(words: str, start: str) -> Entry:
     return {start: _names(names), "seen": seen, **entry}
 
 
+def _ends_with_seen(words: str) -> bool:
+    try:
+        _ending(words, _SEEN_LAMP, "", "lamp")
+    except _Unclear:
+        return False
+    return True
+
+
 def _coil(words: str, start: str) -> Entry:
+    entry: Entry = {}
+    words, between, rest = _option(words, "others")
+    if between:
+        entry["others"] = meant("coil", rest.strip(" ,;."))
+        if entry["others"] not in _SEEN_COIL:
+            raise _Unclear(
+                f"what the others did, one of {', '.join(_SEEN_COIL)}: coil 7 nothing; others fire"
+            )
     names, seen = _ending(_without_of(words), _SEEN_COIL, "coil 7 nothing", "coil")
-    return {start: _names(names), "seen": seen}
+    return {start: _names(re.sub(r"\s+pulsed$", "", names)), "seen": seen, **entry}
 
 
 def _fuse(words: str, start: str) -> Entry:
@@ -286,7 +427,11 @@ def _meter(words: str, start: str) -> Entry:
     options: Entry = {}
     for name, value in zip(parts[1::2], parts[2::2], strict=True):
         options[name] = value.strip() if name in ("power", "pulsed") else _names(value)
-    match = _READING.match(parts[0])
+    said = parts[0]
+    if start == "volts" and not re.search(r"\sto\s", said):
+        # One point: the black lead is on ground, as in a report.
+        said = re.sub(r"\s+(?=[-+]?[\d.,]+\s*[a-zA-Zµμ]*$)", " to ground ", said, count=1)
+    match = _READING.match(said)
     example = f"{start} rail/coil to ground {'48 V' if start == 'volts' else 'OL'}"
     if match is None:
         raise _Unclear(f"two points and a reading, for example: {example}")

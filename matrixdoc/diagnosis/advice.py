@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from matrixdoc.checks.situation import Check
-from matrixdoc.checks.wording import left_altered, outcome_words
+from matrixdoc.checks.wording import left_altered, look_words, outcome_words
 from matrixdoc.diagnosis.anchors import predictor_anchors
 from matrixdoc.diagnosis.answers import numbers_of
 from matrixdoc.diagnosis.danger import LOCKED_LIMIT
@@ -210,7 +210,10 @@ class Advice:
     def _once_more(
         self, job: Job, look: Check, numbers: Mapping[tuple[Fault, ...], int], doubt: float, reason: str
     ) -> RankedCheck:
-        check = replace(look, key=f"again {look.key}", title=f"once more: {look.title}")
+        # A look that no check stands for has a title of its own: name what is looked at.
+        own = look.key == "again"
+        title = look_words(self.tools.wiring, look.look) if own else look.title
+        check = replace(look, key="again" if own else f"again {look.key}", title=f"once more: {title}")
         hypotheses = job.hypotheses()[:-1]
         self.tools.predictor.prepare([(check.situation, check.look, h) for h in hypotheses])
         predictions = tuple(self.workshop.prediction(job.analysis, check, h) for h in hypotheses)
@@ -265,9 +268,9 @@ class Advice:
                 rows.append(ExpectedOutcome(number, *words))
                 continue
             outcome, share = option.predictions[h][0]
-            rows.append(
-                ExpectedOutcome(number, outcome_words(self.tools.wiring, option.check.look, outcome), share)
-            )
+            held = option.check.situation.held
+            told = outcome_words(self.tools.wiring, option.check.look, outcome, held)
+            rows.append(ExpectedOutcome(number, told, share))
         return tuple(rows)
 
     def _reason(self, job: Job, option: Option, choice: Choice) -> str:

@@ -229,9 +229,12 @@ class Catalogue:
         """What to beware of with this mode of this part: what its role says (the last rule that does), or
         else its row; nothing where the row does not warn.
         """
+        warning = [r for r in self.service if r.damage] if mode.damage else []
+        if not warning:
+            return mode.damage
         role = role_path(part.reference, wiring)
-        said = [r.damage for r in self.service if r.damage and r.fits(role, part.kind)]
-        return said[-1] if said and mode.damage else mode.damage
+        said = [r.damage for r in warning if r.fits(role, part.kind)]
+        return said[-1] if said else mode.damage
 
 
 @lru_cache(maxsize=1)

@@ -66,3 +66,9 @@ def test_what_stands_for_what_is_told() -> None:
     light = told(build_circuit(load_machine("storm_bureau")), "switch/C1R0")
     assert "THE LIGHT of its optical pair" in light
     assert light.index("switch/C1R0/phototransistor") < light.index("switch/C1R0/emitter_resistor")
+
+
+def test_the_receiver_of_a_buffered_optical_pair_and_its_buffer_are_on_the_path() -> None:
+    circuit = build_circuit(load_machine("storm_bureau"))
+    named = {step.part.reference for step in path_steps(circuit, "switch/C6R7")}
+    assert {f"switch/C6R7/{part}" for part in ("phototransistor", "receiver_pull", "buffer")} <= named

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from matrixdoc.case.report import read_report, resolve_report
+from matrixdoc.checks.wording import finding_words
 from matrixdoc.cli.sentence import report_text
 from matrixdoc.definition.errors import InputError
 from matrixdoc.definition.library import load_machine
@@ -96,7 +97,7 @@ POCKET = load_machine(Path(__file__).parent / "pocket.yaml")
             {"walk": {"others": "fine", "odd": dict.fromkeys(("C1R1", "C2R1", "drain"), "nothing")}},
         ),
         ("walk C1 reads nothing, others fine", {"walk": {"others": "fine", "odd": {"C1": "nothing"}}}),
-        ("column 3 never reads", {"walk": {"others": "not tried", "odd": {"column 3": "nothing"}}}),
+        ("column 3 never reads", {"walk": {"others": "not tried", "odd": {"column 3": "never"}}}),
         ("Press C1R1 Reads Nothing", {"press": "C1R1", "reads": "Nothing"}),
         ("press C1R1 does not read", {"press": "C1R1", "reads": "nothing"}),
         ("lamp C2R1 off; others normal", {"lamp": ["C2R1"], "seen": "off", "others": "normal"}),
@@ -105,6 +106,12 @@ POCKET = load_machine(Path(__file__).parent / "pocket.yaml")
             "lamp C2R1 off others normal commanded all",
             {"lamp": ["C2R1"], "seen": "off", "commanded": "all", "others": "normal"},
         ),
+        ("volts rail/coil 5 V", {"volts": {"red": "rail/coil", "black": "ground", "reading": "5 V"}}),
+        ("coil 1 nothing; others fire", {"coil": ["1"], "seen": "nothing", "others": "fires"}),
+        ("coil 1 hums", {"coil": ["1"], "seen": "weak"}),
+        ("lamp C2R1 commanded itself off", {"lamp": ["C2R1"], "seen": "off", "commanded": "itself"}),
+        ("C1R1 always reads", {"walk": {"others": "not tried", "odd": {"C1R1": "always"}}}),
+        ("replaced lamp C2R1", {"repair": {"parts": ["lamp C2R1"], "action": "replace"}}),
         ("Coils 1, 2 dead", {"coil": ["1", "2"], "seen": "nothing"}),
         ("fuse supply/coil/fuse blown", {"fuse": ["supply/coil/fuse"], "seen": "open"}),
     ],
@@ -143,7 +150,6 @@ def test_smoke_and_smell_stand_above_the_findings() -> None:
         "power up locked",
         "fuse good",
         "volts",
-        "volts rail/coil 5 V",
         "ohms a to OL",
         "note",
         "decline",
@@ -168,6 +174,31 @@ def test_every_unclear_sentence_is_told() -> None:
     with pytest.raises(InputError) as caught:
         report_text(["hello", "press C1R1 reads nothing", "good bye"])
     assert len(caught.value.problems) == 2
+
+
+QUAY = load_machine("lantern_quay")
+
+
+@pytest.mark.parametrize(
+    "sentence",
+    [
+        "C1R4 never reads",
+        "C1R4 does not read at rest",
+        "resting: C1R4 no longer reads",
+        "resting reads nothing, and no longer switch C1R4",
+        "at rest: switch C1R4 (back box door) does not read",
+    ],
+)
+def test_a_normally_closed_switch_that_never_reads_is_missing_at_rest(sentence: str) -> None:
+    (finding,) = resolve_report(read_report(report_text([sentence]), "--saw"), QUAY).findings
+    assert not finding.situation.held
+    assert finding.outcome == frozenset()
+    assert finding_words(QUAY, finding) == "at rest: switch C1R4 (back box door) does not read"
+
+
+@pytest.mark.parametrize("sentence", ["it smells burnt", "something is hot", "smells", "coil 4 smells burnt"])
+def test_danger_is_heard_in_everyday_words(sentence: str) -> None:
+    assert json.loads(report_text([sentence]))["smell"] == "yes"
 
 
 WORDS = (
