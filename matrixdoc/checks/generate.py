@@ -204,10 +204,18 @@ class CheckGenerator:
             look=Look("meter", function=function, red=red, black=black),
             minutes=minutes,
             places=tuple(dict.fromkeys(p for p in places if p)),
-            set_up=(*unplugged, f"meter on {words}: {where}"),
+            set_up=(*unplugged, *self._holding(situation), f"meter on {words}: {where}"),
             cautions=(CAUTION_LIVE if live else CAUTION_OFF,),
             risk=0.5 if live else 0.0,
             key=" ".join([function, red, black, "on" if live else "off", *situation.held, *situation.opened]),
+        )
+
+    def _holding(self, situation: Situation) -> tuple[str, ...]:
+        """What a hand does while the leads are on: hold a switch, stand in the beam of an optical pair."""
+        optos = self.wiring.optos
+        return tuple(
+            f"{'block the beam of' if held in optos else 'hold'} {device_words(self.wiring, held)}"
+            for held in situation.held
         )
 
     def repair(self, faults: Sequence[Fault], proof: Check) -> Check:
@@ -414,15 +422,8 @@ class CheckGenerator:
         switch = self.model.switch_of_contact.get(part.reference)
         if switch is not None and not self.wiring.switches[switch].normally_closed:
             held = (switch,)
-        return [
-            self.meter(
-                "ohms",
-                one,
-                two,
-                Situation(power=False, held=held),
-                f"ohms across {words}" + (", pressed" if held else ""),
-            )
-        ]
+        title = f"ohms across {words}" + (f", with {device_words(self.wiring, held[0])} held" if held else "")
+        return [self.meter("ohms", one, two, Situation(power=False, held=held), title)]
 
 
 def _unique(lines: Iterable[tuple[Matrix, Line]]) -> list[tuple[Matrix, Line]]:

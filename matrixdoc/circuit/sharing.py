@@ -20,7 +20,8 @@ def upstream(circuit: Circuit, reference: str) -> tuple[str, ...]:
     """Parts without which a device gets neither current nor command.
 
     Its current path, then the signal parts of the drives on it, then the signal parts behind the
-    input that senses it, then what gives an optical pair its light, in order, each once.
+    input that senses it, then what gives an optical pair its light, then the receiver of a buffered
+    pair and its buffer, in order, each once.
     """
     names: dict[str, None] = dict.fromkeys(step.reference for step in current_path(circuit, reference))
     reference = device_of(circuit, reference) or reference
@@ -42,6 +43,11 @@ def upstream(circuit: Circuit, reference: str) -> tuple[str, ...]:
     opto = wiring.optos.get(reference)
     if opto is not None and opto.emitter in circuit.parts:
         names.update(dict.fromkeys(step.reference for step in current_path(circuit, opto.emitter)))
+    if opto is not None and opto.sensor in wiring.sensors:
+        # A buffered pair: the receiver pulls the buffer's input down, the buffer commands the contact.
+        sensor = wiring.sensors[opto.sensor]
+        behind = [part.reference for part in circuit.parts.values() if sensor.net in part.nets]
+        names.update(dict.fromkeys((*behind, sensor.reference, *sensor.path)))
     return tuple(names)
 
 

@@ -10,6 +10,7 @@ from matrixdoc.definition.compile_builder import LINK, Builder, FormPath, TooMan
 from matrixdoc.definition.compile_interlocks import check_interlocks
 from matrixdoc.definition.errors import choice, near_miss, quoted
 from matrixdoc.definition.references import RESERVED_ROOTS
+from matrixdoc.definition.schema_boards import BridgeForm
 from matrixdoc.definition.schema_matrices import DrivePath
 from matrixdoc.definition.styles import Styles
 from matrixdoc.definition.wiring import GROUND
@@ -176,7 +177,8 @@ def _supply_names(builder: Builder) -> None:
     form = builder.form
     for name, supply in form.supplies.items():
         for field, value in (("bridge", supply.bridge), ("regulator", supply.regulator)):
-            if supply.alternating and value is not None:
+            absent = isinstance(value, BridgeForm) and not value.fitted
+            if supply.alternating and value is not None and not absent:
                 path: FormPath = ("supplies", name, field)
                 builder.problem(
                     path, f"a {field} on an alternating supply", "'alternating: no', or no such part"

@@ -132,9 +132,13 @@ def curing(
 ) -> float:
     """Chance that a repair cures all of ``faults``: 0 where one of them lies elsewhere or wants more work.
 
-    ``actions`` is what is done to each part.
+    ``actions`` is what is done to each part. What is planned is one work: turning a part round or soldering
+    its legs leaves the old part in, so it cures no mode that wants a new one. (A report that says "repaired"
+    may mean any work: see :func:`~matrixdoc.diagnosis.mended.cure`.)
     """
     if not all(f.part in actions for f in faults):
+        return 0.0
+    if any(actions[f.part] != "replace" and possible[f].action == "replace" for f in faults):
         return 0.0
     return math.prod(cure(possible, f, actions[f.part]) for f in faults)
 

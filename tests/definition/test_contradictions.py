@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from matrixdoc.definition.errors import InputError
-from matrixdoc.definition.library import list_machines
+from matrixdoc.definition.library import list_machines, machine_from_text
 from tests.definition.wirings import problems, wire
 
 
@@ -208,3 +208,16 @@ def test_a_damaged_definition_gives_an_error_or_a_machine(data):
     # Anything but an InputError ends the test.
     with suppress(InputError):
         assert wire("\n".join(lines)).parts
+
+
+def test_no_bridge_may_be_said_of_an_alternating_supply() -> None:
+    def text(bridge: str) -> str:
+        return (
+            "title: small\nsupplies:\n"
+            f"  general: {{volts: 6.3 V, alternating: yes, bridge: {bridge}, capacitor: none}}\n"
+            "illumination:\n  string: {supply: general, lamps: 2, wire: YE}\n"
+        )
+
+    assert not machine_from_text(text("none")).supplies["general"].rectifiers
+    with pytest.raises(InputError, match="bridge on an alternating supply"):
+        machine_from_text(text("GBPC35"))

@@ -24,7 +24,7 @@ from matrixdoc.diagnosis.engine import Engine
 from matrixdoc.diagnosis.explain import fault_words
 from matrixdoc.diagnosis.means import whole_bridge
 from matrixdoc.diagnosis.mended import THOROUGH, cure
-from matrixdoc.diagnosis.ranking import MOST_TRIES, Option, after_tries
+from matrixdoc.diagnosis.ranking import MOST_TRIES, Option, after_tries, curing
 from matrixdoc.diagnosis.results import Cause
 from matrixdoc.diagnosis.suspects import lasting
 from matrixdoc.diagnosis.told import Mend
@@ -231,3 +231,29 @@ def test_cautions_follow_what_hangs_on_the_drive(engine):
         assert "coil" not in engine.possible[fault].damage, fault_words(engine.model, fault)
     locked = Fault("coil/3/driver", "shorted")
     assert "coil that stays on burns" in engine.possible[locked].damage
+
+
+# -- optical pairs -------------------------------------------------------------------------------------
+
+
+def test_turning_a_part_round_cures_no_mode_that_wants_a_new_one(engine):
+    possible = engine.possible
+    led = next(f.part for f in possible if f.mode == "reversed" and possible[f].action == "repair")
+    turned = Fault(led, "reversed")
+    new = next(f for f in possible if f.part == led and possible[f].action == "replace")
+    assert curing(possible, {led: "repair"}, (turned,)) > 0.0
+    assert curing(possible, {led: "repair"}, (new,)) == 0.0
+    assert curing(possible, {led: "replace"}, (new,)) > 0.0
+    assert curing(possible, {led: "replace"}, (turned,)) > 0.0
+
+
+def test_a_buffered_optical_pair_is_blocked_and_warns_of_no_coil():
+    session = Case.start(load_machine("storm_bureau")).session
+    assert session is not None
+    own = session.engine
+    output = "switch/C6R7/output"
+    warned = [own.possible[f].damage for f in own.possible if f.part == output and own.possible[f].damage]
+    assert warned
+    assert not [words for words in warned if "stays on burns" in words]
+    (across,) = [c for c in own.generator.for_part(output) if "ohms across" in c.title]
+    assert "block the beam of switch C6R7 (cloud jam)" in across.set_up
