@@ -44,7 +44,11 @@ def base_choices(view: View, check: Check) -> tuple[Choice, ...]:
     found: list[Choice] = []
     if look.kind == "reads":
         held = check.situation.held
-        if held:
+        if _one_closed(view, held):
+            rest = press_outcome(view.case, held, reads=False)
+            found.append(Choice("opens: no longer reads, as it should", rest))
+            found.append(Choice("still reads: does not open", rest | set(held)))
+        elif held:
             themselves = (
                 "reads itself only, as it should" if len(held) == 1 else "reads just those, as it should"
             )
@@ -75,6 +79,12 @@ def base_choices(view: View, check: Check) -> tuple[Choice, ...]:
     return tuple(found)
 
 
+def _one_closed(view: View, held: Sequence[str]) -> bool:
+    """Whether exactly one switch is held, and it is normally closed."""
+    switch = view.case.wiring.switches.get(held[0]) if len(held) == 1 else None
+    return switch is not None and switch.normally_closed
+
+
 def with_predicted(
     wiring: Wiring, check: Check, choices: Sequence[Choice], predicted: Sequence[Outcome]
 ) -> tuple[Choice, ...]:
@@ -100,10 +110,10 @@ def answer_hint(check: Check) -> str:
             "diode": "the diode test, such as 0.55 or OL",
         }[look.function or "volts"]
     if look.kind == "reads":
-        return "choose below, or type what reads: C3R5, C4R5"
+        return "what reads, such as C3R5, C4R5, or: nothing"
     if look.kind == "resting coils":
-        return "choose below, or type the coils that pull in"
-    return "choose below, or type the word"
+        return "the coils that pull in, or: nothing"
+    return "the word, as in the list below"
 
 
 def parse_answer(view: View, check: Check, text: str) -> Outcome:
@@ -154,6 +164,9 @@ def _typed_set(view: View, check: Check, words: str) -> Outcome:
     plain = words.casefold()
     if plain in ("nothing", "none"):
         return press_outcome(view.case, check.situation.held, reads=False) if reads else frozenset()
+    if reads and plain == "itself" and _one_closed(view, check.situation.held):
+        silent = press_outcome(view.case, check.situation.held, reads=False)
+        return silent | set(check.situation.held)
     if reads and plain in ("itself", "fine", "themselves"):
         return press_outcome(view.case, check.situation.held, reads=True)
     found: set[str] = set()

@@ -42,6 +42,16 @@ MOVE_KEYS = {
 }
 
 
+LIST_MOVES = {
+    "up": "cursor_up",
+    "down": "cursor_down",
+    "home": "first",
+    "end": "last",
+    "pageup": "page_up",
+    "pagedown": "page_down",
+}
+
+
 def plain_terminal() -> bool:
     """Whether the terminal cannot be trusted with drawing letters."""
     encoding = (getattr(sys.__stdout__, "encoding", "") or "").lower()
@@ -65,6 +75,28 @@ class BenchApp(BenchCore):
     BINDINGS: ClassVar[list[BindingType]] = _bindings()
 
     # -- keys --------------------------------------------------------------------------------
+
+    async def desk_key(self, key: str) -> bool:
+        """On the desk every key is done before the next is looked at."""
+        listing = self.screen.focused
+        if isinstance(listing, RowList) and key in LIST_MOVES:
+            getattr(listing, f"action_{LIST_MOVES[key]}")()
+            self._take_row()
+            return True
+        if key.isdigit() and key != "0":
+            self.action_place(int(key) - 1)
+            return True
+        if key in MOVE_KEYS or any(key in action.keys for action in ACTIONS):
+            self._take_row()
+            await self.action_key(key)
+            return True
+        return False
+
+    def _take_row(self) -> None:
+        """The state knows the row under the cursor before a key is done to it."""
+        listing = self.screen.focused
+        if self.view is not None and isinstance(listing, RowList) and listing.highlighted is not None:
+            self.view = state.pick(self.view, self.view.pane, listing.highlighted)
 
     async def action_key(self, key: str) -> None:
         """A key of the table: what it does depends on where the person is."""
@@ -153,7 +185,7 @@ class BenchApp(BenchCore):
             elif isinstance(key, str):
                 self.action_mark(key)
 
-        self._push(MarkMenu(view.place.device, view.spot.words, plain=self.plain), chosen)
+        self._push(MarkMenu(view.place.device, view.spot, plain=self.plain), chosen)
 
     def action_open_cause(self) -> None:
         """The cause under the cursor in full."""
@@ -342,7 +374,10 @@ class BenchApp(BenchCore):
         """The cursor of a list moved, or the list was touched."""
         pane: state.Pane = message.pane  # type: ignore[assignment]
         if self.view is not None and self.view.choosing is None:
-            self.change(lambda view: replace(state.pick(view, pane, message.index), pane=pane))
+            # Where the cursor is by now: an older message must not pull it back.
+            at = self._desk.query_one(f"#{pane}", RowList).highlighted
+            index = message.index if at is None else at
+            self.change(lambda view: replace(state.pick(view, pane, index), pane=pane))
 
     async def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Enter, or a touch, on a row of a list."""

@@ -12,6 +12,7 @@ from textual.widgets import OptionList, SelectionList, Static
 from textual.widgets.selection_list import Selection
 
 from matrixdoc.bench.dialogs import Dialog, block, general_cautions, options_of
+from matrixdoc.bench.panes import StraightList, has_row
 from matrixdoc.bench.signs import clean, percent
 from matrixdoc.bench.state import View
 from matrixdoc.checks.wording import part_words
@@ -112,6 +113,20 @@ Repair = tuple[tuple[str, ...], str]
 """Parts and what was done to them."""
 
 
+class StraightSelection(SelectionList[str]):
+    """Parts to choose from; the ends of the list are ends."""
+
+    def action_cursor_up(self) -> None:
+        """One row up, if there is one."""
+        if has_row(self, -1):
+            super().action_cursor_up()
+
+    def action_cursor_down(self) -> None:
+        """One row down, if there is one."""
+        if has_row(self, 1):
+            super().action_cursor_down()
+
+
 class RepairDialog(Dialog[Repair | None]):
     """What was mended, and how."""
 
@@ -129,7 +144,7 @@ class RepairDialog(Dialog[Repair | None]):
         """Parts above, actions below; the likely ones are chosen already."""
         first = {f.part for f in self.cause.faults}
         known = self.view.case.wiring.parts
-        yield SelectionList[str](
+        yield StraightSelection(
             *[
                 Selection(Content(fault_words(self.view, f)), f.part, f.part in first)
                 for f in self.parts
@@ -137,7 +152,7 @@ class RepairDialog(Dialog[Repair | None]):
             ]
         )
         yield Static(Content("What did you do?"), classes="ask")
-        yield OptionList(
+        yield StraightList(
             *options_of([(k, Content(f" {k:<8} I {w}")) for k, w in REPAIR_ACTIONS.items()]),
             markup=False,
             id="action",
@@ -150,7 +165,7 @@ class RepairDialog(Dialog[Repair | None]):
 
     def on_mount(self) -> None:
         """The likely action is one key away."""
-        self._action.focus()
+        self.set_focus(self._action)
         self._action.highlighted = list(REPAIR_ACTIONS).index(suggested_action(self.cause))
 
     def action_turn(self) -> None:

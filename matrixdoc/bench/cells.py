@@ -68,7 +68,8 @@ def cell_text(model: GridModel, position: Position, width: int, height: int) -> 
         tone = "asked"
     second = spot.title if spot.fitted else ""
     if height > 1 and tone == "plain":
-        first, second = _two_lines(spot.title, inner)
+        front = f"{glyphs.closed} " if spot.normally_closed else ""
+        first, second = _two_lines(front + spot.title, inner)
     lines = [_framed(first, width, glyphs, cursor=cursor, suspect=suspect)]
     if height > 1:
         lines.append(_framed(second, width, glyphs, cursor=False, suspect=False))
@@ -85,8 +86,12 @@ def _first_line(
         return "", "none"
     if seen is not None:
         sign = sign_of(model.place.device, seen.mark)
-        return sign_words(model.place.device, seen, plain=model.plain, width=width), sign.tone
-    return (f"{glyphs.unmarked} {spot.title}" if width >= 7 else glyphs.unmarked), "plain"
+        words = sign_words(model.place.device, seen, plain=model.plain, width=width)
+        if spot.normally_closed and cell_len(words) < width:
+            words += glyphs.closed
+        return words, sign.tone
+    unmarked = glyphs.closed if spot.normally_closed else glyphs.unmarked
+    return (f"{unmarked} {spot.title}" if width >= 7 else unmarked), "plain"
 
 
 def _two_lines(title: str, width: int) -> tuple[str, str]:

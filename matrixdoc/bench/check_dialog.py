@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
+from textual import events
 from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.widget import Widget
@@ -13,11 +14,12 @@ from textual.widgets import Input, OptionList, Static
 
 from matrixdoc.bench.answers import Choice, answer_hint, base_choices, parse_answer, with_predicted
 from matrixdoc.bench.dialogs import Dialog, block, general_cautions, options_of, text_lines
+from matrixdoc.bench.panes import StraightList
 from matrixdoc.bench.rows import expected_lines
 from matrixdoc.bench.signs import clean, minutes_words
 from matrixdoc.bench.state import View
 from matrixdoc.checks.situation import Check, Outcome
-from matrixdoc.checks.wording import net_words, outcome_words, situation_words
+from matrixdoc.checks.wording import look_words, net_words, outcome_words, situation_words
 from matrixdoc.definition.errors import InputError
 from matrixdoc.diagnosis.results import RankedCheck
 
@@ -47,10 +49,16 @@ class CheckDialog(Dialog[Answer | None]):
         self.ranked = ranked
         self.choices: tuple[Choice, ...] = () if check.kind == "act" else base_choices(view, check)
         cost = ranked.minutes if ranked is not None else check.minutes
-        power = "power on" if check.situation.power else "power OFF and UNPLUGGED"
+        # An act's situation is that of its proof look: the work itself is done unplugged.
+        live = check.situation.power and check.kind != "act"
+        power = "power on" if live else "power OFF and UNPLUGGED"
         self.heading = f"{clean(check.title, 300)} · {minutes_words(cost)} · {power}"
-        typed = "" if check.kind == "act" else "type it, or Down: choose · "
-        self.keys_line = f"{typed}d: can't · PgDn: read on · Esc: close"
+        keys = (
+            "Enter: I did it · d: can't do it"
+            if check.kind == "act"
+            else "type it, Enter · or Down: list, there 1 to 9: choose, d: can't do it"
+        )
+        self.keys_line = f"{keys} · PgDn: read on · Esc: close"
 
     def body(self) -> Iterable[Widget]:
         """Caution first, then how to do it."""
@@ -59,7 +67,13 @@ class CheckDialog(Dialog[Answer | None]):
         if cautions:
             yield Static(Content("\n".join(f"!! {c}" for c in cautions)), classes="caution")
         places = [wiring.places[p].title or p if p in wiring.places else p for p in check.places]
-        yield Static(block("Set up", (*check.set_up, situation_words(wiring, check.situation))))
+        situation = situation_words(wiring, check.situation)
+        if check.kind == "act":
+            yield Static(block("Work", ("power OFF and unplugged", *check.set_up)))
+            then = f"everything back in place, then {situation}: {look_words(wiring, check.look)}"
+            yield Static(block("Proof", (then,)))
+        else:
+            yield Static(block("Set up", (*check.set_up, situation)))
         if places:
             yield Static(block("Open", places))
         if check.look.kind == "meter":
@@ -81,15 +95,13 @@ class CheckDialog(Dialog[Answer | None]):
         if self.check.kind != "act":
             yield Input(placeholder=f"result: {answer_hint(self.check)}", max_length=300)
         yield Static("", id="refused", markup=False)
-        yield OptionList(*options_of(self._rows()), markup=False)
+        yield StraightList(*options_of(self._rows()), markup=False)
 
     def _rows(self) -> list[tuple[str, Content]]:
         rows = [
             (
                 str(i),
-                Content.assemble(
-                    (f" {i + 1} ", "bold $warning"), clean(c.words, 120), (c.note, "$bench-dim")
-                ),
+                Content.assemble((f" {i + 1} ", "bold"), clean(c.words, 120), c.note),
             )
             for i, c in enumerate(self.choices)
         ]
@@ -97,16 +109,16 @@ class CheckDialog(Dialog[Answer | None]):
             rows.append(("done", Content(" I did it: note the repair, then prove it")))
         elif self.check.look.kind == "reads":
             rows.append(("choose", Content("   it reads others: choose them on the grid")))
-        rows.append(("decline", Content(" d I can't do that: rank the others without it")))
         return rows
 
     def on_mount(self) -> None:
-        """A meter's number is typed; everything else is chosen."""
-        if self.check.kind != "act" and self.check.look.kind == "meter":
-            self.query_one(Input).focus()
-        else:
-            self._list.focus()
+        """What was seen is typed, or chosen from the list; a repair has only the list."""
+        if self.check.kind == "act":
+            self.set_focus(self._list)
             self._list.highlighted = 0
+        else:
+            self.set_focus(self.query_one(Input))
+            self._list.highlighted = None
 
     @property
     def _list(self) -> OptionList:
@@ -127,13 +139,22 @@ class CheckDialog(Dialog[Answer | None]):
             self._list.set_options(options_of(self._rows()))
             self._list.highlighted = at
 
-    def on_key(self, event: object) -> None:
-        """Down leaves the field for the list; a number chooses an answer of the list."""
-        key = getattr(event, "key", "")
+    def on_key(self, event: events.Key) -> None:
+        """Down leaves the field for the list, up on its first row goes back; in the list a number
+        chooses an answer.
+        """
+        key = event.key
         if key == "down" and isinstance(self.focused, Input):
-            self._list.focus()
+            event.stop()
+            self.set_focus(self._list)
             self._list.highlighted = 0
+        elif key == "up" and self.focused is self._list and not self._list.highlighted:
+            event.stop()
+            for field in self.query(Input):
+                self.set_focus(field)
+                self._list.highlighted = None
         elif key.isdigit() and self.focused is self._list and 0 < int(key) <= len(self.choices):
+            event.stop()
             self._choose(str(int(key) - 1))
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
@@ -142,9 +163,7 @@ class CheckDialog(Dialog[Answer | None]):
         self._choose(event.option_id or "")
 
     def _choose(self, key: str) -> None:
-        if key == "decline":
-            self.dismiss(Answer("decline"))
-        elif key == "done":
+        if key == "done":
             self.dismiss(Answer("done"))
         elif key == "choose":
             self.dismiss(Answer("choose"))
@@ -159,6 +178,7 @@ class CheckDialog(Dialog[Answer | None]):
             outcome = parse_answer(self.view, self.check, event.value)
         except InputError as error:
             self.query_one("#refused", Static).update(Content(text_lines(str(error), 4)))
+            self.call_after_refresh(self._fit)
             return
         self.dismiss(Answer("outcome", outcome, event.value.strip()))
 

@@ -11,6 +11,7 @@ from textual.widgets.option_list import Option
 
 from matrixdoc.bench.dialogs import Dialog
 from matrixdoc.bench.opening import Offer, Offers
+from matrixdoc.bench.panes import StraightList
 
 
 class Chooser(Dialog[Offer | None]):
@@ -26,7 +27,7 @@ class Chooser(Dialog[Offer | None]):
     def controls(self) -> Iterable[Widget]:
         """The list, filled as soon as it was read."""
         yield Static("reading cases and machines ...", id="wait", markup=False)
-        yield OptionList(markup=False)
+        yield StraightList(markup=False)
 
     def show(self, offers: Offers) -> None:
         """Fill the list."""
@@ -45,12 +46,12 @@ class Chooser(Dialog[Offer | None]):
         wait.display = not self.offers
         listing = self.query_one(OptionList)
         listing.set_options(options)
-        listing.focus()
+        self.set_focus(listing)
         listing.highlighted = 1 if self.offers else None
 
     @staticmethod
     def _option(index: int, offer: Offer) -> Option:
-        content = Content.assemble((f"  {offer.title}", "bold"), (f"  {offer.detail}", "$bench-dim"))
+        content = Content.assemble((f"  {offer.title}", "bold"), f"  {offer.detail}")
         return Option(content, id=str(index), disabled=not offer.usable)
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:

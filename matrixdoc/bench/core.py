@@ -15,13 +15,15 @@ from pathlib import Path
 from threading import Lock
 from typing import TYPE_CHECKING, Any
 
+from textual import events
 from textual.app import App
 from textual.screen import Screen
 from textual.worker import get_current_worker
 
 from matrixdoc.bench import state
 from matrixdoc.bench.desk import Desk
-from matrixdoc.bench.messages import Checked, Diagnosed, Failed, Found, Opening, Predicted
+from matrixdoc.bench.keyboard import Keyboard
+from matrixdoc.bench.messages import Checked, Diagnosed, DialogReady, Failed, Found, Opening, Predicted
 from matrixdoc.bench.opening import CaseStore, Opened
 from matrixdoc.bench.palette import DAY, FALLBACK_VARIABLES, NIGHT, without_fonts
 from matrixdoc.bench.signs import clean
@@ -70,6 +72,7 @@ class BenchCore(App[int]):
         self._opener = opener
         self._computing = Lock()
         self._refused = False
+        self.keyboard = Keyboard()
         self._desk = Desk()
         self._desk.plain = plain
         self.register_theme(NIGHT)
@@ -145,15 +148,13 @@ class BenchCore(App[int]):
         from matrixdoc.bench.chooser import Chooser
         from matrixdoc.bench.opening import Offer
 
-        def chosen(offer: Offer | None) -> None:
-            if offer is None:
+        def chosen(offer: object) -> None:
+            if not isinstance(offer, Offer):
                 self.exit(WRONG_INPUT if self._refused else DONE)
                 return
             self._open(self._offer_opener(offer))
 
-        chooser = Chooser()
-        chooser.set_class(self.plain, "plain")
-        self.push_screen(chooser, chosen)
+        self._push(Chooser(), chosen)
         self.run_worker(self._work_offers, thread=True, group="opening", exit_on_error=False)
 
     def _offer_opener(self, offer: object) -> Callable[[], Opened | None]:
@@ -245,12 +246,40 @@ class BenchCore(App[int]):
         screen.set_class(self.plain, "plain")
 
         def closed(answer: object) -> None:
+            self.keyboard.closed(screen)
             if callback is not None:
                 callback(answer)
             if self.view is not None:
                 self._desk.show(self.view)
 
+        self.keyboard.opens(screen)
         self.push_screen(screen, closed)
+
+    # -- keys, in order --------------------------------------------------------------------------
+
+    async def on_event(self, event: events.Event) -> None:
+        """Keys wait for a window that is opening; those for a window that is gone are dropped."""
+        if isinstance(event, events.Key):
+            screen = self.screen
+            if event.is_forwarded:
+                dropped = self.keyboard.late(event, screen)
+            else:
+                dropped = self.keyboard.closing is not None or self.keyboard.waits(event)
+                if not dropped and screen is self._desk and await self.desk_key(event.key):
+                    return
+                self.keyboard.sends(event, screen)
+            if dropped:
+                return
+        await super().on_event(event)
+
+    async def desk_key(self, key: str) -> bool:
+        """A key while no window is open, done at once; False leaves it to the widget in focus."""
+        return not key
+
+    async def on_dialog_ready(self, message: DialogReady) -> None:
+        """A window can take keys: first those that waited for it."""
+        for event in self.keyboard.ready(message.dialog):
+            await self.on_event(event)
 
     # -- computing -----------------------------------------------------------------------------
 

@@ -153,7 +153,7 @@ class Desk(Screen[None], inherit_bindings=False):
             width = max(20, strip.size.width)
             lines = rows.strip_lines(view, max(2, strip.size.height), width, plain=self.plain)
             strip.show(Content("\n").join(lines))
-        self.query_one("#footer", FooterBar).show(footer_actions(context_of(view)))
+        self.query_one("#footer", FooterBar).show(footer_actions(context_of(view)), rows.legend(view))
 
     def _model(self, view: View) -> GridModel | None:
         if view.place is None:

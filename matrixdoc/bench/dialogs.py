@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import ClassVar, TypeVar
 
+from textual import events
 from textual.app import ComposeResult
+from textual.await_complete import AwaitComplete
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
@@ -16,8 +18,11 @@ from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from matrixdoc.bench.actions import help_rows
+from matrixdoc.bench.messages import DialogReady
+from matrixdoc.bench.panes import StraightList
+from matrixdoc.bench.places import Spot
 from matrixdoc.bench.rows import hang
-from matrixdoc.bench.signs import SIGNS, clean
+from matrixdoc.bench.signs import SIGNS, clean, meaning
 from matrixdoc.bench.state import View
 
 _T = TypeVar("_T")
@@ -64,6 +69,26 @@ class Dialog(ModalScreen[_T]):
     ]
     heading = ""
     keys_line = "Esc or q: close"
+    _answered = False
+
+    def on_mount(self) -> None:
+        """A field has the focus where there is one, else the list; then keys may come."""
+        for kind in ("Input", "OptionList"):
+            for widget in self.query(kind).results(Widget):
+                if self.focused is None and widget.can_focus:
+                    self.set_focus(widget)
+        self.app.post_message(DialogReady(self))
+
+    def dismiss(self, result: _T | None = None) -> AwaitComplete:
+        """Give the answer, once: whatever comes while the window closes is ignored."""
+        from matrixdoc.bench.core import BenchCore
+
+        if self._answered or not self.is_active:
+            return AwaitComplete()
+        self._answered = True
+        if isinstance(self.app, BenchCore):
+            self.app.keyboard.closes(self)
+        return super().dismiss(result)
 
     def compose(self) -> ComposeResult:
         """The frame with what :meth:`body` and :meth:`controls` give."""
@@ -145,33 +170,31 @@ class MarkMenu(Dialog[str | None]):
 
     keys_line = "Enter: mark · or press the letter · Esc: close"
 
-    def __init__(self, device: str, words: str, *, plain: bool) -> None:
+    def __init__(self, device: str, spot: Spot, *, plain: bool) -> None:
         super().__init__()
-        self.heading = f"{words}: what did you see?"
+        kind = " (normally closed: reads at rest)" if spot.normally_closed else ""
+        self.heading = f"{spot.words}{kind}: what did you see?"
+        self.spot = spot
         self.signs = SIGNS[device]
         self.plain = plain
 
     def controls(self) -> Iterable[Widget]:
         """The marks."""
-        yield OptionList(
+        yield StraightList(
             *[
                 Option(
                     Content.assemble(
-                        (f" {sign.letter} ", "bold $warning"),
+                        (f" {sign.letter} ", "bold"),
                         (f"{sign.plain if self.plain else sign.glyph} ", "bold"),
-                        sign.words,
+                        meaning(sign, normally_closed=self.spot.normally_closed),
                     ),
                     id=sign.key,
                 )
                 for sign in self.signs
             ],
-            Option(Content.assemble((" x ", "bold $warning"), "  take the mark off"), id="clear"),
+            Option(Content.assemble((" x ", "bold"), "  take the mark off"), id="clear"),
             markup=False,
         )
-
-    def on_mount(self) -> None:
-        """Arrow keys go to the list."""
-        self.query_one(OptionList).focus()
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """A mark was chosen."""
@@ -182,11 +205,11 @@ class MarkMenu(Dialog[str | None]):
         """Take the mark off."""
         self.dismiss("clear")
 
-    def on_key(self, event: object) -> None:
+    def on_key(self, event: events.Key) -> None:
         """A letter is the mark itself."""
-        key = getattr(event, "key", "")
         for sign in self.signs:
-            if sign.letter == key:
+            if sign.letter == event.key:
+                event.stop()
                 self.dismiss(sign.key)
 
 
@@ -199,10 +222,6 @@ class NoteDialog(Dialog[str | None]):
     def controls(self) -> Iterable[Widget]:
         """The field."""
         yield Input(placeholder="what should be remembered", max_length=2000)
-
-    def on_mount(self) -> None:
-        """Typing goes to the field."""
-        self.query_one(Input).focus()
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """The note is written."""

@@ -245,7 +245,7 @@ class DeviceGrid(ScrollView, can_focus=True, inherit_bindings=False):
         suspect = self.model.suspects.get(spot.reference, 0.0) >= SUSPICION
         device = self.model.place.device
         tone = "plain"
-        sign = self._glyphs.unmarked
+        sign = f"{self._glyphs.closed} closed" if spot.normally_closed else self._glyphs.unmarked
         if self.model.chosen is not None and spot.reference in self.model.chosen:
             tone, sign = "chosen", f"{self._glyphs.chosen} {'ON' if device == 'lamp' else 'READS'}"
         elif seen is not None:

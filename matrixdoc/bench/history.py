@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from matrixdoc.bench.signs import clean
-from matrixdoc.checks.wording import finding_words, part_words
+from matrixdoc.bench.words import seen_words
+from matrixdoc.checks.wording import part_words
 
 if TYPE_CHECKING:
     from matrixdoc.case.case import Case, Entry
@@ -95,7 +96,7 @@ def entry_words(case: Case, entry: Entry) -> str:
     """One entry as a line of the log."""
     wiring = case.wiring
     if entry.finding is not None:
-        return clean(finding_words(wiring, entry.finding), 300)
+        return clean(seen_words(wiring, entry.finding), 300)
     if entry.kind == "repair":
         parts = [wiring.parts.get(p) for p in entry.parts]
         names = ", ".join(

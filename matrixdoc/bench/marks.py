@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from matrixdoc.bench.places import Spot
-from matrixdoc.bench.signs import UNSURE, clean, sign_of
+from matrixdoc.bench.signs import NORMALLY_CLOSED_WORDS, UNSURE, clean, sign_of
 from matrixdoc.checks.situation import ALL_LAMPS, NOT_SURE, Finding, Look, Outcome, Situation
 from matrixdoc.checks.wording import short_words
 from matrixdoc.definition.wiring import Wiring
@@ -185,7 +185,7 @@ def _reads_signs(
         for reference in sorted(outcome - usual):
             yield reference, "always", sign_of("switch", "always").words
         for reference in sorted(usual - outcome):
-            yield reference, "never", "does not read at rest, as it should"
+            yield reference, "never", NORMALLY_CLOSED_WORDS["never"]
         return
     if len(situation.held) != 1:
         return
@@ -196,7 +196,7 @@ def _reads_signs(
     switch = wiring.switches.get(one)
     if switch is not None and switch.normally_closed:
         stays = one in outcome
-        words = "reads even when pressed open" if stays else "fine: opens when pressed"
+        words = NORMALLY_CLOSED_WORDS["always"] if stays else "fine: opens when pressed"
         yield one, "always" if stays else "fine", words
         return
     more = outcome - resting - {one}

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from textual.message import Message
 
 if TYPE_CHECKING:
+    from textual.screen import Screen
+
     from matrixdoc.bench.opening import Offers, Opened
     from matrixdoc.checks.situation import Check, Outcome
     from matrixdoc.diagnosis.results import Diagnosis, RankedCheck
@@ -54,6 +56,14 @@ class Predicted(Message):
         self.check = check
         self.outcomes = tuple(outcomes)
         self.healthy = healthy
+        super().__init__()
+
+
+class DialogReady(Message):
+    """A window has its focus: it can take keys."""
+
+    def __init__(self, dialog: Screen[Any]) -> None:
+        self.dialog = dialog
         super().__init__()
 
 

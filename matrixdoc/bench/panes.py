@@ -113,11 +113,12 @@ class FooterBar(Widget):
     def __init__(self, *, id: str | None = None) -> None:  # noqa: A002 - Textual's name
         super().__init__(id=id)
         self.actions: tuple[Action, ...] = ()
+        self.legend = ""
 
-    def show(self, actions: tuple[Action, ...]) -> None:
-        """Show these actions."""
-        if actions != self.actions:
-            self.actions = actions
+    def show(self, actions: tuple[Action, ...], legend: str = "") -> None:
+        """Show these actions, and what a sign of the grid means."""
+        if (actions, legend) != (self.actions, self.legend):
+            self.actions, self.legend = actions, legend
             self.refresh()
 
     @staticmethod
@@ -131,6 +132,8 @@ class FooterBar(Widget):
         for action in self.actions:
             pieces.append((f" {key_words(action.keys[0])} ", "bold $bench-cursor-text on $bench-head"))
             pieces.append((f"{action.short}  ", "$foreground"))
+        if self.legend:
+            pieces.append((self.legend, "$bench-dim"))
         return Content.assemble(*pieces)
 
     def on_click(self, event: events.Click) -> None:
@@ -143,7 +146,29 @@ class FooterBar(Widget):
                 return
 
 
-class RowList(OptionList):
+def has_row(listing: OptionList, step: int) -> bool:
+    """Whether there is a row to go to, one way (1) or the other (-1)."""
+    at = listing.highlighted
+    start = 0 if at is None else at + 1
+    rest = listing.options[: at or 0] if step < 0 else listing.options[start:]
+    return any(not option.disabled for option in rest)
+
+
+class StraightList(OptionList):
+    """A list whose ends are ends: up on the first row and down on the last stay there."""
+
+    def action_cursor_up(self) -> None:
+        """One row up, if there is one."""
+        if has_row(self, -1):
+            super().action_cursor_up()
+
+    def action_cursor_down(self) -> None:
+        """One row down, if there is one."""
+        if has_row(self, 1):
+            super().action_cursor_down()
+
+
+class RowList(StraightList):
     """A list of rows. What is under its cursor belongs to the state: it only reports moves."""
 
     class Picked(Message):

@@ -12,7 +12,7 @@ from rich.cells import cell_len, chop_cells
 from textual.content import Content
 
 from matrixdoc.bench import history
-from matrixdoc.bench.signs import PATTERNS, clean, minutes_words, percent
+from matrixdoc.bench.signs import PATTERNS, RICH_GLYPHS, clean, minutes_words, percent
 from matrixdoc.bench.state import View, unproven_proof
 from matrixdoc.diagnosis.results import Cause, RankedCheck
 
@@ -88,7 +88,9 @@ def causes_empty(view: View) -> str:
 def check_row(ranked: RankedCheck, width: int, *, stale: bool) -> Content:
     """A check in its list: rank, minutes, power, title, the reason below."""
     check = ranked.check
-    power = "DO IT" if check.kind == "act" else ("power on" if check.situation.power else "UNPLUGGED")
+    # The situation of an act is that of its proof: the work itself is done unplugged.
+    live = check.situation.power and check.kind != "act"
+    power = "power on" if live else "UNPLUGGED"
     front = Content.assemble(
         (f"{ranked.rank:>2} ", HEAD),
         (f"{minutes_words(ranked.minutes):>7} ", STRONG),
@@ -148,6 +150,14 @@ def tab_items(view: View, *, narrow: bool) -> list[tuple[str, str, bool]]:
     return items
 
 
+def legend(view: View) -> str:
+    """What the sign on unmarked cells means, where the place has any that are normally closed."""
+    if view.place is None or view.choosing is not None or view.pane != "place":
+        return ""
+    closed = any(spot.normally_closed for spot in view.place.spots.values())
+    return f"{RICH_GLYPHS.closed} normally closed: reads" if closed else ""
+
+
 def position_line(view: View) -> Content:
     """Where the cursor is and what was seen there, in words."""
     place, spot = view.place, view.spot
@@ -164,7 +174,8 @@ def position_line(view: View) -> Content:
         words, tone = seen.words + (" (before the repair)" if seen.old else ""), AMBER
     parts = [(spot.name + " ", HEAD), (f"{spot.title}: " if spot.fitted else ": ", STRONG), (words, tone)]
     if spot.normally_closed:
-        parts.append((" · opens when pressed", DIM))
+        told = "" if seen is not None else ": reads at rest, opens when pressed"
+        parts.append((f" · normally closed{told}", DIM))
     if place.device == "lamp":
         parts.append((f" · looking with {PATTERNS[view.pattern]} (p)", DIM))
     return Content.assemble(*parts)

@@ -64,6 +64,20 @@ PATTERNS = {
 """Which lamps are commanded while a lamp is looked at, with the words for it."""
 
 
+NORMALLY_CLOSED_WORDS = {
+    "never": "never reads, not even at rest, where it should",
+    "always": "still reads when pressed: does not open",
+    "others": "reads others when pressed",
+    "fine": "fine: reads at rest, opens when pressed",
+}
+"""What the marks of a switch say about one that is normally closed."""
+
+
+def meaning(sign: Sign, *, normally_closed: bool = False) -> str:
+    """The words of a mark on this kind of switch."""
+    return NORMALLY_CLOSED_WORDS.get(sign.key, sign.words) if normally_closed else sign.words
+
+
 def sign_of(device: str, key: str) -> Sign:
     """The sign of that key.
 
@@ -85,6 +99,8 @@ class Glyphs:
     chosen: str
     suspect: str
     more: str
+    closed: str = "/"
+    """A normally closed contact, as the slash of its ladder symbol (IEC 61131-3; from memory)."""
 
 
 RICH_GLYPHS = Glyphs("·", "►", "•", "!", "...")

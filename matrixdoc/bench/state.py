@@ -22,7 +22,7 @@ from matrixdoc.bench.marks import (
 )
 from matrixdoc.bench.places import Place, Spot
 from matrixdoc.bench.proof import PROOF_KEY, is_sound, proof_check, unproven_proof
-from matrixdoc.bench.signs import PATTERNS, sign_of
+from matrixdoc.bench.signs import PATTERNS, meaning, sign_of
 from matrixdoc.bench.view import (
     BenchError,
     Choosing,
@@ -44,8 +44,8 @@ from matrixdoc.bench.view import (
     with_checks,
     with_diagnosis,
 )
+from matrixdoc.bench.words import seen_words
 from matrixdoc.checks.situation import NOT_SURE, Check, Finding, Look, Outcome, Situation
-from matrixdoc.checks.wording import finding_words
 
 __all__ = [
     "PROOF_KEY",
@@ -106,21 +106,32 @@ def _record(view: View, finding: Finding, stamp: Stamp, said: str) -> View:
     return with_case(view, case, f"{said}; noted as entry {len(case.entries)}")
 
 
-def _drop_resting(view: View, spot: Spot, stamp: Stamp) -> View:
-    """Before a mark that says a switch does not read at rest: take it out of the resting scan."""
-    entry = resting_entry(view.case)
-    resting = resting_reads(view.case)
-    if entry is None or spot.normally_closed or spot.reference not in resting:
-        return view
-    left = resting - {spot.reference}
-    case = view.case.with_retraction(
-        entry.number, time=stamp.time, author=stamp.author, text=history.REPLACED
-    )
-    if left != usual_resting(case.wiring):
-        case = case.with_finding(
-            Finding(Situation(), Look("reads"), left), time=stamp.time, author=stamp.author
-        )
-    return with_case(view, case, view.said)
+def _drop_marks(view: View, spot: Spot, stamp: Stamp, *, resting: bool) -> View:
+    """Before a mark on a switch: take back what older marks on it said, except the one that answers
+    the same question (the ``resting`` scan, or the press), which the mark itself replaces.
+    """
+    case, one = view.case, spot.reference
+    usual = usual_resting(case.wiring)
+    entry = resting_entry(case)
+    seen = resting_reads(case)
+    if entry is not None and not resting and one in seen ^ usual:
+        left = seen ^ {one}
+        case = case.with_retraction(entry.number, time=stamp.time, author=stamp.author, text=history.REPLACED)
+        if left != usual:
+            scan = Finding(Situation(), Look("reads"), left)
+            case = case.with_finding(scan, time=stamp.time, author=stamp.author)
+    if resting:
+        for older in same_question(case, Finding(Situation(held=(one,)), Look("reads"), NOT_SURE)):
+            case = case.with_retraction(
+                older.number, time=stamp.time, author=stamp.author, text=history.REPLACED
+            )
+    return view if case is view.case else with_case(view, case, view.said)
+
+
+def _mark_switch(view: View, spot: Spot, key: str, stamp: Stamp, chosen: frozenset[str], said: str) -> View:
+    resting = key == ("never" if spot.normally_closed else "always")
+    view = _drop_marks(view, spot, stamp, resting=resting)
+    return _record(view, switch_finding(view.case, spot, key, chosen), stamp, said)
 
 
 def mark(view: View, key: str, stamp: Stamp) -> View:
@@ -137,14 +148,12 @@ def mark(view: View, key: str, stamp: Stamp) -> View:
         raise BenchError(f"{key} is no mark for a {place.device}") from None
     if view.choosing is not None:
         return view
-    said = f"{spot.words}: {sign.words}"
+    said = f"{spot.words}: {meaning(sign, normally_closed=spot.normally_closed)}"
     if place.device == "switch":
         if key == "others":
             chosen = resting_reads(view.case) | {spot.reference}
             return replace(view, choosing=Choosing("reads", spot, chosen), said="")
-        if key in ("never", "fine"):
-            view = _drop_resting(view, spot, stamp)
-        return _record(view, switch_finding(view.case, spot, key), stamp, said)
+        return _mark_switch(view, spot, key, stamp, frozenset(), said)
     if place.device == "lamp":
         if key == "stray":
             return replace(view, choosing=Choosing("commanded", spot, frozenset()), said="")
@@ -211,8 +220,8 @@ def finish_choosing(view: View, stamp: Stamp) -> View:
     if choosing.purpose == "commanded":
         finding = lamp_finding(spot, "stray", "none", tuple(choosing.chosen))
         return _record(view, finding, stamp, f"{spot.words}: {sign_of('lamp', 'stray').words}")
-    finding = switch_finding(view.case, spot, "others", choosing.chosen)
-    return _record(view, finding, stamp, f"{spot.words}: reads {len(choosing.chosen)} in all")
+    said = f"{spot.words}: reads {len(choosing.chosen)} in all"
+    return _mark_switch(view, spot, "others", stamp, choosing.chosen, said)
 
 
 def choose_for_check(view: View, check: Check) -> View:
@@ -235,14 +244,14 @@ def answer_check(view: View, check: Check, outcome: Outcome, stamp: Stamp, words
     """Enter the result of a check as a finding; ``words`` are the person's own."""
     finding = Finding(check.situation, check.look, outcome, words)
     case = view.case.with_finding(finding, time=stamp.time, author=stamp.author)
-    said = f"noted as entry {len(case.entries)}: {finding_words(case.wiring, finding)}"
+    said = f"noted as entry {len(case.entries)}: {seen_words(case.wiring, finding)}"
     if check.key == PROOF_KEY:
         if outcome == NOT_SURE:
             said = "not sure is no proof: look again when you can"
         elif is_sound(view.case, finding):
-            said = f"THE REPAIR IS PROVEN: {finding_words(case.wiring, finding)}"
+            said = f"THE REPAIR IS PROVEN: {seen_words(case.wiring, finding)}"
         else:
-            said = f"not cured: {finding_words(case.wiring, finding)}; the causes are ranked again"
+            said = f"not cured: {seen_words(case.wiring, finding)}; the causes are ranked again"
     return with_case(view, case, said)
 
 

@@ -85,7 +85,7 @@ async def test_one_whole_repair_by_keyboard_alone(size):
         # The proof is asked for at once.
         assert isinstance(app.screen, CheckDialog)
         assert app.screen.check.situation.held == ("switch/C3R2",)
-        await press(app, pilot, "enter")
+        await press(app, pilot, "down", "enter")
         assert app.screen is app._desk
         assert "PROVEN" in app.view.said
         assert app.view.case.unproven() == ()
@@ -151,7 +151,7 @@ async def test_a_check_may_be_answered_on_the_grid():
         await press(app, pilot, "n", "k", "down", "down", "enter")
         assert isinstance(app.screen, CheckDialog)
         dialog = app.screen
-        await press(app, pilot, "up", "up", "enter")
+        await press(app, pilot, *["down"] * 9, "enter")
         assert app.screen is not dialog
         assert app.view.choosing is not None
         await press(app, pilot, "down", "space", "enter")
@@ -396,7 +396,10 @@ async def test_a_whole_repair_on_the_real_engine():
         assert app.view.ranked
         await press(app, pilot, "c", "r", "enter")
         assert store.entries[-1].kind == "repair"
-        await press(app, pilot, "enter")
+        await press(app, pilot, "1", "enter")
+        assert isinstance(app.screen, CheckDialog)
+        assert app.screen.query_one(Input).value == "1"
+        await press(app, pilot, "down", "1")
         assert "PROVEN" in app.view.said
         assert app.view.case.unproven() == ()
         assert tuple(store.entries) == app.view.case.entries
