@@ -30,8 +30,8 @@ def case_of(*entries) -> Case:
 
 def likelihood(case: Case) -> float:
     """P(the newest finding | the short and nothing else was there on arrival)."""
-    told = case.session.told(case.standing)
-    analysis = case.session.engine.analyse(told)
+    told = case.session.told(case.standing)  # type: ignore[union-attr]
+    analysis = case.session.engine.analyse(told)  # type: ignore[union-attr]
     return analysis.evidence.likelihood(len(told.findings) - 1, (SHORT,))
 
 
@@ -67,22 +67,22 @@ def test_a_new_fuse_after_the_short_is_whole(story):
 
 def test_a_dead_coil_after_the_shorts_repair_does_not_say_that_the_repair_failed():
     told_dead = case_of(DEAD, OPEN, MEND_SHORT, DEAD)
-    engine = told_dead.session.engine
-    analysis = engine.analyse(told_dead.session.told(told_dead.standing))
+    engine = told_dead.session.engine  # type: ignore[union-attr]
+    analysis = engine.analyse(told_dead.session.told(told_dead.standing))  # type: ignore[union-attr]
     entry = engine.model.possible[SHORT]
     assert analysis.still_there(SHORT) < 2.0 * (1.0 - entry.success)
     left, there = analysis.left_of((SHORT,))
     assert Fault(FUSE, "blown") in left
     assert there >= 0.9
     with_fuse = case_of(DEAD, OPEN, BOTH, DEAD)
-    after = engine.analyse(with_fuse.session.told(with_fuse.standing))
+    after = engine.analyse(with_fuse.session.told(with_fuse.standing))  # type: ignore[union-attr]
     assert after.still_there(SHORT) > 5.0 * analysis.still_there(SHORT)
 
 
 def test_the_repair_of_a_short_says_and_a_new_fuse():
     case = case_of(DEAD, OPEN, MEND_FUSE, NEW_BLOWS)
     acts = [r.check for r in case.checks(limit=40) if r.check.kind == "act" and r.check.mends[0] != FUSE]
-    engine = case.session.engine
+    engine = case.session.engine  # type: ignore[union-attr]
     blowing = [c for c in acts if any(FUSE in engine.predictor.blown_by((f,)) for f in _faults(engine, c))]
     assert blowing
     for check in blowing:

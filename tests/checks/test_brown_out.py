@@ -16,7 +16,8 @@ from matrixdoc.definition.library import load_machine
 from matrixdoc.faults.priors import Fault
 
 ENGINES = {
-    m: Case.start(load_machine(m)).session.engine for m in ("bare_chart", "lantern_quay", "glass_orchard")
+    m: Case.start(load_machine(m)).session.engine  # type: ignore[union-attr]
+    for m in ("bare_chart", "lantern_quay", "glass_orchard")
 }
 
 

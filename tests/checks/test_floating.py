@@ -8,7 +8,7 @@ from matrixdoc.definition.library import load_machine
 from matrixdoc.faults.priors import Fault
 
 START = Case.start(load_machine("lantern_quay"))
-ENGINE = START.session.engine
+ENGINE = START.session.engine  # type: ignore[union-attr]
 LINK = Fault("switch/R2/link", "open")
 
 

@@ -25,7 +25,7 @@ def test_nothing_that_the_scan_shows_is_ruled_out(name: str, seed: int) -> None:
     circuit = build_circuit(wiring)
     predictor = Predictor(build_model(circuit, possible_faults(circuit, load_catalogue())))
     cells = sorted(r for r, s in wiring.switches.items() if s.matrix and not s.normally_closed)
-    usual = frozenset(predictor.predict(Situation(), READS, ())[0][0])
+    usual = frozenset(predictor.predict(Situation(), READS, ())[0][0])  # type: ignore[arg-type]
     faults = rng.sample(sorted(predictor.model.effects), 120)
     asked = []
     for fault in faults:
@@ -42,5 +42,5 @@ def test_nothing_that_the_scan_shows_is_ruled_out(name: str, seed: int) -> None:
             continue
         rest = predictor.predict(one.situation.at_rest(), READS, one.faults)[0][0]
         prediction = predictor.predict(one.situation, READS, one.faults)
-        right = report_probability(READS, prediction, one.seen, 0.0, rest, one.situation.held, usual)
+        right = report_probability(READS, prediction, one.seen, 0.0, rest, one.situation.held, usual)  # type: ignore[arg-type]
         assert right == 0.0, one

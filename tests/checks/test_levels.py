@@ -65,7 +65,7 @@ def test_a_contact_at_the_edge_of_reading_is_neither_surely_dead_nor_surely_aliv
     """A press through a growing resistance goes from read to not read by a probability, not by a jump."""
     wiring = load_machine("lantern_quay")
     case = Case.start(wiring)
-    engine = case.session.engine
+    engine = case.session.engine  # type: ignore[union-attr]
     place = "switch/C2R3"
     shares = []
     fault = next(f for f in engine.possible if f.part == f"{place}/contact" and f.mode == "never closes")
@@ -76,7 +76,7 @@ def test_a_contact_at_the_edge_of_reading_is_neither_surely_dead_nor_surely_aliv
         contacts, rest = reads.pair((place,), (bad,))
         reads.prepare([(contacts, rest)])
         prediction = reads.predict(contacts, rest)
-        shares.append(sum(p for outcome, p in prediction if place in outcome))
+        shares.append(sum(p for outcome, p in prediction if place in outcome))  # type: ignore[misc, operator]
     assert shares[0] == 1.0
     assert shares[-1] == 0.0
     assert all(a >= b - 1e-9 for a, b in itertools.pairwise(shares))

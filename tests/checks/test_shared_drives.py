@@ -49,7 +49,7 @@ def test_one_contact_set_that_stays_is_what_fires_the_other_coil(coil, mode):
 
 
 def test_another_coil_instead_is_told_in_two_ways_and_another_one_too_in_one():
-    engine = START.session.engine
+    engine = START.session.engine  # type: ignore[union-attr]
 
     def seen(fault, coil):
         return dict(engine.predict((fault,), Situation(pulsed=coil), Look("coil", coil)))

@@ -12,7 +12,7 @@ from matrixdoc.cli.sentence import report_text
 from matrixdoc.definition.library import load_machine
 from matrixdoc.faults.priors import Fault
 
-ENGINES = {m: Case.start(load_machine(m)).session.engine for m in ("lantern_quay", "kettle_hollow")}
+ENGINES = {m: Case.start(load_machine(m)).session.engine for m in ("lantern_quay", "kettle_hollow")}  # type: ignore[union-attr]
 POP, RING = "coil/31", "direct switch/buoy 1 ring/contact"
 TWO = Finding(Situation(pulsed=POP), Look("coil", POP), TWICE)
 
@@ -107,7 +107,7 @@ def test_a_flickering_lamp_points_at_what_is_loose_and_all_flickering_at_the_sup
         word = FLICKERS if name == names[0] else "normal"
         one = one.with_finding(Finding(Situation(lamps=(ALL_LAMPS,)), Look("lamp", name), word))
     leader = one.diagnose().causes[0].faults[0]
-    assert one.session.engine.possible[Fault(leader.part, leader.mode)].duty
+    assert one.session.engine.possible[Fault(leader.part, leader.mode)].duty  # type: ignore[union-attr]
     assert leader.part.startswith(names[0])
     every = Case.start(wiring)
     for name in names:

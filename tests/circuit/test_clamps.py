@@ -42,7 +42,7 @@ def test_answers_stay_as_they_are(name: str, monkeypatch: pytest.MonkeyPatch) ->
     circuit = build_circuit(load_machine(name))
     asked = instants(circuit, random.Random(name), 60)
     without = operating_points(circuit, asked)
-    whole = operating.island_branches
+    whole = operating.island_branches  # type: ignore[attr-defined]
 
     def every_branch(structure, sources, wanted, also, touched, levels=None):
         return whole(structure, sources, wanted, also, touched)
@@ -59,7 +59,7 @@ def test_answers_stay_as_they_are(name: str, monkeypatch: pytest.MonkeyPatch) ->
 
 def test_idle_coils_of_a_feed_are_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
     circuit = build_circuit(load_machine("lantern_quay"))
-    whole = operating.island_branches
+    whole = operating.island_branches  # type: ignore[attr-defined]
     sizes = []
 
     def both(structure, sources, wanted, also, touched, levels=None):

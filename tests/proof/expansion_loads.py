@@ -116,7 +116,7 @@ def tap(maker: Expander, own: str, feed: str) -> str | None:
 
 def _high_side(style: str) -> bool:
     """Whether a drive of that style stands between supply and load."""
-    return styles()["output"][style]["driver"].startswith("high_side")
+    return styles()["output"][style]["driver"].startswith("high_side")  # type: ignore[no-any-return]
 
 
 def _ends(
