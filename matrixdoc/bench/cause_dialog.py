@@ -12,7 +12,7 @@ from textual.widgets import OptionList, SelectionList, Static
 from textual.widgets.selection_list import Selection
 
 from matrixdoc.bench.dialogs import Dialog, block, general_cautions, options_of
-from matrixdoc.bench.panes import StraightList, has_row
+from matrixdoc.bench.panes import StraightList
 from matrixdoc.bench.signs import clean, percent
 from matrixdoc.bench.state import View
 from matrixdoc.checks.wording import part_words
@@ -113,18 +113,8 @@ Repair = tuple[tuple[str, ...], str]
 """Parts and what was done to them."""
 
 
-class StraightSelection(SelectionList[str]):
+class StraightSelection(SelectionList[str], StraightList):
     """Parts to choose from; the ends of the list are ends."""
-
-    def action_cursor_up(self) -> None:
-        """One row up, if there is one."""
-        if has_row(self, -1):
-            super().action_cursor_up()
-
-    def action_cursor_down(self) -> None:
-        """One row down, if there is one."""
-        if has_row(self, 1):
-            super().action_cursor_down()
 
 
 class RepairDialog(Dialog[Repair | None]):
