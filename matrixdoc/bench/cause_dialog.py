@@ -136,7 +136,7 @@ class RepairDialog(Dialog[Repair | None]):
         known = self.view.case.wiring.parts
         yield StraightSelection(
             *[
-                Selection(Content(fault_words(self.view, f)), f.part, f.part in first)
+                Selection(self._row(f, chosen=f.part in first), f.part, f.part in first)
                 for f in self.parts
                 if f.part in known
             ]
@@ -148,6 +148,18 @@ class RepairDialog(Dialog[Repair | None]):
             id="action",
         )
         yield Static("", id="refused", markup=False)
+
+    def _row(self, fault: FaultName, *, chosen: bool) -> Content:
+        """A part with a word for its state: the box tells it by colour alone."""
+        return Content(f"{'mended' if chosen else 'left  '} {fault_words(self.view, fault)}")
+
+    def on_selection_list_selected_changed(self, event: SelectionList.SelectedChanged[str]) -> None:
+        """Say in words which parts are chosen now."""
+        listing = event.selection_list
+        known = self.view.case.wiring.parts
+        for index, fault in enumerate(f for f in self.parts if f.part in known):
+            row = self._row(fault, chosen=fault.part in listing.selected)
+            listing.replace_option_prompt_at_index(index, row)
 
     @property
     def _action(self) -> OptionList:

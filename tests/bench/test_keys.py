@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from textual import events
-from textual.widgets import Input, OptionList, Static
+from textual.widgets import Input, OptionList, SelectionList, Static
 
 from matrixdoc.bench import state
 from matrixdoc.bench.app import BenchApp
@@ -139,6 +139,20 @@ async def test_a_doubled_enter_mends_once_and_proves_nothing():
         assert [e.kind for e in app.store.entries] == ["finding", "repair"]
         assert isinstance(app.screen, CheckDialog)
         assert app.view.case.unproven()
+
+
+async def test_a_part_that_is_chosen_is_told_by_a_word_and_not_by_its_colour_alone():
+    app = bench()
+    async with app.run_test(size=SMALL) as pilot:
+        await settle(app, pilot)
+        await press(app, pilot, "n", "c", "r")
+        parts = app.screen.query_one(SelectionList)
+        assert str(parts.get_option_at_index(0).prompt).startswith("mended")
+        await press(app, pilot, "tab", "space")
+        assert parts.selected == []
+        assert str(parts.get_option_at_index(0).prompt).startswith("left")
+        await press(app, pilot, "space")
+        assert str(parts.get_option_at_index(0).prompt).startswith("mended")
 
 
 @pytest.mark.parametrize("size", [SMALL, LARGE])
