@@ -26,6 +26,9 @@ from matrixdoc.definition.wiring import GROUND, Coil, Part
 SAG = 0.02
 """Change of a coil's feed, as a share, below which the coil does not notice."""
 
+NO_AMPS = 1e-9
+"""Amperes below which a winding carries nothing."""
+
 Key = tuple[str, tuple[str, ...], tuple[FaultEffect, ...]]
 
 
@@ -43,8 +46,12 @@ class Coils:
             if coil.drive:
                 self.drive_coils.setdefault(self.commands(coil), []).append(reference)
         self.drives = tuple(sorted({d for commands in self.drive_coils for d in commands}))
+        self._outputs = {
+            r: frozenset(wiring.drives[d].output for d in self.commands(c)) for r, c in self.coils.items()
+        }
         self._amps: dict[Key, Mapping[str, float]] = {}
-        self._sagged: dict[FaultEffect, frozenset[str]] = {}
+        self._pulses: dict[str, float] = {}
+        self._usual: dict[str, frozenset[str]] = {}
         self._feed_parts: dict[str, frozenset[str]] | None = None
         self._triggered: dict[tuple[tuple[str, ...], tuple[FaultEffect, ...]], frozenset[str]] = {}
         self._own_groups: dict[str, frozenset[int]] = {}
@@ -81,16 +88,18 @@ class Coils:
             keys = dict.fromkeys(self._trigger_key(*key) for key in wanted)
             self.reads.prepare([self.reads.pair(*key) for key in keys if key not in self._triggered])
 
-    def _enabled(self, coil: Coil, effects: tuple[FaultEffect, ...]) -> bool:
-        """Whether the enable line of the coil lets it fire."""
+    def _disabled(self, effects: tuple[FaultEffect, ...]) -> set[str]:
+        """Drives of coils whose enable line does not let them fire."""
         dead = {e.part.reference for e in effects if e.signal and (e.patch.absent or e.patch.stuck == "idle")}
-        return not dead.intersection(coil.enable)
+        if not dead:
+            return set()
+        return {c.drive for c in self.coils.values() if not dead.isdisjoint(c.enable)}
 
     def request(self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> PointRequest:
         """What conducts while ``pulsed`` (or nothing) is commanded; the windings that matter are wanted."""
         commanded = set(self.commands(self.coils[pulsed])) if pulsed else set()
         commanded |= {d for r in self.triggered(held, effects) for d in self.commands(self.coils[r])}
-        commanded -= {c.drive for c in self.coils.values() if not self._enabled(c, effects)}
+        commanded -= self._disabled(effects)
         active = active_outputs(self.model, self.drives, commanded, effects)
         active |= self._private_contacts(pulsed, held, effects)
         rails = self.points.rails_for(effects, self._groups())
@@ -110,13 +119,12 @@ class Coils:
 
     def _wanted(self, pulsed: str, active: set[str], analog: tuple[FaultEffect, ...]) -> tuple[str, ...]:
         """Windings that can carry current at all: those whose output is on, or that a fault touches."""
-        wiring = self.model.circuit.wiring
         touched = {g for e in analog for g in e.groups} - self.model.bus_groups
         wanted = []
-        for reference, coil in self.coils.items():
-            on = any(wiring.drives[d].output in active for d in self.commands(coil))
+        for reference, outputs in self._outputs.items():
+            on = not active.isdisjoint(outputs)
             if on or reference == pulsed or (touched and touched & self.own_groups(reference)):
-                wanted.append(coil.element)
+                wanted.append(self.coils[reference].element)
         return tuple(wanted)
 
     def _private_contacts(
@@ -125,6 +133,23 @@ class Coils:
         """Contacts in the coil circuits themselves: end-of-stroke contacts (closed at rest) and the
         switch in series with a flipper's windings (closed by the person who pulses it).
         """
+        closed = set(self._usual_contacts(pulsed))
+        for reference in held:
+            switch = self.model.circuit.wiring.switches[reference]
+            if switch.normally_closed:
+                closed.discard(switch.contact)
+        for effect in effects:
+            if effect.contact is True and effect.part.reference not in self.model.switch_of_contact:
+                closed.add(effect.part.reference)
+            elif effect.contact is False:
+                closed.discard(effect.part.reference)
+        return closed
+
+    def _usual_contacts(self, pulsed: str) -> frozenset[str]:
+        """The private contacts that are closed on a healthy machine with nothing held."""
+        known = self._usual.get(pulsed)
+        if known is not None:
+            return known
         wiring = self.model.circuit.wiring
         closed: set[str] = set(self.model.feed_contacts)
         pulsed_parts = set(self.coils[pulsed].parts) if pulsed else set()
@@ -138,16 +163,7 @@ class Coils:
         if pulsed and self.coils[pulsed].holds:
             # A hold winding works with the stroke ended: its end-of-stroke contact is open.
             closed -= self.model.resting_contacts & pulsed_parts
-        for reference in held:
-            switch = wiring.switches[reference]
-            if switch.normally_closed:
-                closed.discard(switch.contact)
-        for effect in effects:
-            if effect.contact is True and effect.part.reference not in self.model.switch_of_contact:
-                closed.add(effect.part.reference)
-            elif effect.contact is False:
-                closed.discard(effect.part.reference)
-        return closed
+        return self._usual.setdefault(pulsed, frozenset(closed))
 
     def _bearing(self, pulsed: str, effects: tuple[FaultEffect, ...]) -> tuple[FaultEffect, ...]:
         """Effects that can matter: while nothing adds a connection or drives a coil by itself, what
@@ -226,26 +242,20 @@ class Coils:
         reached = (net for part in outputs for net in self.model.part(part).nets if net in nets)
         return first if first in nets else next(reached, first)
 
-    def sagged(self, effects: Sequence[FaultEffect]) -> dict[FaultEffect, frozenset[str]]:
-        """For faults that add a connection: the coils whose feed they pull down at rest.
+    def pulled_down(self, coil: str, effects: Sequence[FaultEffect]) -> frozenset[FaultEffect]:
+        """Those of these faults, which add a connection, that change the feed of a coil at rest.
 
         A fault in the circuit of one coil reaches another one only through what feeds both.
         """
-        todo = [e for e in effects if e not in self._sagged]
-        supply_net = {reference: self._feed_end(reference) for reference in self.coils}
-        nets = tuple(dict.fromkeys(supply_net.values()))
-        self._prepare_triggered(((), (e,)) for e in todo)
-        base = self.request("", (), ())
-        requests = [base, *(self.request("", (), (e,)) for e in todo)]
-        points = self.points.solve([replace(r, nets=nets, parts=()) for r in requests])
-        healthy = points[0].volts
-        for effect, point in zip(todo, points[1:], strict=True):
-            self._sagged[effect] = frozenset(
-                r
-                for r, net in supply_net.items()
-                if abs(point.volts[net] - healthy[net]) > SAG * max(abs(healthy[net]), 1.0)
-            )
-        return {e: self._sagged[e] for e in effects}
+        net = self._feed_end(coil)
+        self._prepare_triggered(((), (e,)) for e in effects)
+        requests = [self.request("", (), ()), *(self.request("", (), (e,)) for e in effects)]
+        points = self.points.solve([replace(r, nets=(net,), parts=()) for r in requests])
+        healthy = points[0].volts[net]
+        least = SAG * max(abs(healthy), 1.0)
+        return frozenset(
+            e for e, point in zip(effects, points[1:], strict=True) if abs(point.volts[net] - healthy) > least
+        )
 
     def _key(self, pulsed: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> Key:
         # A held switch may fire its coil: then that coil's circuit carries current as if it were pulsed.
@@ -309,11 +319,15 @@ class Coils:
     ) -> dict[str, float]:
         """Current of every coil relative to its own healthy pulse."""
         amps = self.amps(pulsed, held, effects)
-        result = {}
-        for reference in self.coils:
-            healthy = self.amps(reference, (), ())[reference]
-            result[reference] = amps[reference] / healthy if healthy > 1e-9 else 0.0
-        return result
+        fresh = [r for r, drawn in amps.items() if drawn > NO_AMPS and r not in self._pulses]
+        if fresh:
+            self.prepare([(reference, (), ()) for reference in fresh])
+            self._pulses.update((r, self.amps(r, (), ())[r]) for r in fresh)
+        ratios = dict.fromkeys(self.coils, 0.0)
+        for reference, drawn in amps.items():
+            if drawn > NO_AMPS and self._pulses[reference] > NO_AMPS:
+                ratios[reference] = drawn / self._pulses[reference]
+        return ratios
 
     def predict_pulse(self, coil: str, held: tuple[str, ...], effects: tuple[FaultEffect, ...]) -> Prediction:
         """Words for what ``coil`` does when commanded, with probabilities."""

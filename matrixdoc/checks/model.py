@@ -164,35 +164,31 @@ def _effect(
     fault: Fault,
     patch: Patch,
     part: Part,
-    group_of: Mapping[str, int],
+    groups: frozenset[int],
     alternating: Mapping[str, str],
     selecting: AbstractSet[str] = frozenset(),
     contacts: AbstractSet[str] = frozenset(),
 ) -> FaultEffect:
-    if patch == Patch():
+    """``groups`` are those of the part's nets."""
+    connects = patch.shunt_ohm is not None or patch.ground_ohm is not None or patch.reversed
+    bare = not connects and not patch.values
+    if bare and not patch.absent and not patch.stuck:
         return FaultEffect(fault, part, patch, timing=True)
-    nets = part.nets
-    groups = frozenset(group_of[n] for n in nets if n in group_of)
     if part.reference in alternating:
         return FaultEffect(fault, part, patch, supply=alternating[part.reference])
-    if part.kind in SIGNAL_KINDS or not nets:
+    kind = part.kind
+    if kind in SIGNAL_KINDS or not part.nets:
         # A select line with the wrong level picks another drive: that adds as much as it takes.
         return FaultEffect(fault, part, patch, signal=True, adding=part.reference in selecting)
-    bare = patch.shunt_ohm is None and patch.ground_ohm is None and not patch.values and not patch.reversed
-    if (part.kind in CONTACT_KINDS or part.reference in contacts) and bare and (patch.absent or patch.stuck):
+    contact = kind in CONTACT_KINDS
+    if (contact or part.reference in contacts) and bare and (patch.absent or patch.stuck):
         return FaultEffect(fault, part, patch, contact=patch.stuck == "active", groups=groups)
-    if part.kind == "sensing" and bare and patch.stuck:
+    if kind == "sensing" and bare and patch.stuck:
         return FaultEffect(fault, part, patch, signal=True, groups=groups)
-    one_way = part.kind not in TWO_WAY_OUTPUTS and part.kind not in CONTACT_KINDS
+    one_way = not contact and kind not in TWO_WAY_OUTPUTS
     if one_way and bare and patch.stuck:
         return FaultEffect(fault, part, patch, output=patch.stuck == "active", groups=groups)
-    adding = (
-        patch.shunt_ohm is not None
-        or patch.ground_ohm is not None
-        or patch.reversed
-        or patch.stuck == "active"
-        or (bool(patch.stuck) and not one_way)
-    )
+    adding = connects or patch.stuck == "active" or (bool(patch.stuck) and not one_way)
     return FaultEffect(fault, part, patch, analog=True, adding=adding, groups=groups)
 
 
@@ -242,18 +238,17 @@ def build_model(circuit: Circuit, possible: Mapping[Fault, PossibleFault]) -> Ma
     group_of = _net_groups(circuit, boundaries | alternating.keys(), bus, controlled)
     bus_groups = frozenset(group_of[n] for n in bus if n in group_of)
     selecting = frozenset(part for d in wiring.drives.values() for part, _ in d.select)
-    effects = {
-        fault: _effect(
-            fault,
-            entry.patch,
-            wiring.parts.get(fault.part) or circuit.bridges[fault.part],
-            group_of,
-            alternating,
-            selecting,
-            switch_of_contact.keys(),
+    effects: dict[Fault, FaultEffect] = {}
+    groups_of: dict[str, frozenset[int]] = {}
+    for fault, entry in possible.items():
+        part = wiring.parts.get(fault.part) or circuit.bridges[fault.part]
+        groups = groups_of.get(fault.part)
+        if groups is None:
+            groups = frozenset([group_of[n] for n in part.nets if n in group_of])
+            groups_of[fault.part] = groups
+        effects[fault] = _effect(
+            fault, entry.patch, part, groups, alternating, selecting, switch_of_contact.keys()
         )
-        for fault, entry in possible.items()
-    }
     sensors_of: dict[str, list[str]] = {}
     for name, sensor in wiring.sensors.items():
         for reference in (sensor.reference, *sensor.path):
@@ -307,7 +302,8 @@ def effect_of_opening(model: MachineModel, reference: str) -> FaultEffect:
     """The effect of taking ``reference`` out of circuit: a fuse out, a plug off, a lug lifted."""
     part = model.part(reference)
     fault = Fault(reference, "opened")
-    return _effect(fault, Patch(absent=True), part, model.group_of, _alternating_parts(model.circuit))
+    groups = model.groups_of_nets(part.nets)
+    return _effect(fault, Patch(absent=True), part, groups, _alternating_parts(model.circuit))
 
 
 JUMPER_OHM = 0.05

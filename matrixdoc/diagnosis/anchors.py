@@ -232,8 +232,8 @@ class Anchors:
             elif look.kind == "coil" and not alters_only(effect):
                 distant.append(effect)
         if look.kind == "coil":
-            sagged = predictor.coils.sagged(sorted(distant, key=lambda e: e.fault))
-            found |= {e.fault for e, coils in sagged.items() if look.target in coils}
+            distant.sort(key=lambda e: e.fault)
+            found |= {e.fault for e in predictor.coils.pulled_down(look.target, distant)}
             found |= predictor.timing.of_coil.get(look.target, frozenset())
         return found
 

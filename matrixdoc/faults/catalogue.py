@@ -125,10 +125,6 @@ class ServiceRule:
     source: str
     damage: str = ""
 
-    def fits(self, role: str, kind: str) -> bool:
-        """Whether the rule speaks of a part of this role path and kind."""
-        return (not self.kinds or kind in self.kinds) and fnmatchcase(role, self.pattern)
-
 
 @dataclass(frozen=True, slots=True)
 class CascadeRule:
@@ -198,6 +194,17 @@ class Catalogue:
     digest: str
     cascades: tuple[CascadeRule, ...] = ()
     timing: tuple[TimingRule, ...] = ()
+    _service_of: dict[str, tuple[ServiceRule, ...]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
+
+    def _rules_of(self, kind: str) -> tuple[ServiceRule, ...]:
+        """The service rules that speak of this part kind, by its own name or of every kind."""
+        known = self._service_of.get(kind)
+        if known is None:
+            known = tuple(rule for rule in self.service if not rule.kinds or kind in rule.kinds)
+            self._service_of[kind] = known
+        return known
 
     def faults_of(self, part: Part, wiring: Wiring) -> tuple[KindFaults, float]:
         """The modes that a part can fail in, and the factor on its kind's rate.
@@ -214,8 +221,8 @@ class Catalogue:
         """
         row, factor = part.kind, 1.0
         role = role_path(part.reference, wiring)
-        for rule in self.service:
-            if rule.fits(role, part.kind):
+        for rule in self._rules_of(part.kind):
+            if fnmatchcase(role, rule.pattern):
                 factor *= rule.factor
                 row = rule.use or row
         if row not in self.kinds:
@@ -229,11 +236,11 @@ class Catalogue:
         """What to beware of with this mode of this part: what its role says (the last rule that does), or
         else its row; nothing where the row does not warn.
         """
-        warning = [r for r in self.service if r.damage] if mode.damage else []
+        warning = [r for r in self._rules_of(part.kind) if r.damage] if mode.damage else []
         if not warning:
             return mode.damage
         role = role_path(part.reference, wiring)
-        said = [r.damage for r in warning if r.fits(role, part.kind)]
+        said = [r.damage for r in warning if fnmatchcase(role, r.pattern)]
         return said[-1] if said else mode.damage
 
 

@@ -9,7 +9,7 @@ probability in the ratio of their rates.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -86,18 +86,23 @@ def mode_rates(
     rules = [rule for rule in catalogue.conditions if conditions.applies(rule.name)]
     near = {rule.name: conditions.near(circuit, rule.name) for rule in rules if rule.near}
     rates: dict[Fault, float] = {}
-    fitting: dict[tuple[str, str], list[ConditionRule]] = {}
+    shares: dict[tuple[str, frozenset[str]], list[tuple[str, float]]] = {}
     for reference, (row, role) in (rows or part_rows(circuit, catalogue)).items():
-        for mode in row.modes:
-            rate = row.rate * role * mode.share
-            key = (row.kind, mode.name)
-            if key not in fitting:
-                fitting[key] = [rule for rule in rules if rule.fits(*key)]
-            for rule in fitting[key]:
-                if not rule.near or reference in near[rule.name]:
-                    rate *= rule.factor
-            rates[Fault(reference, mode.name)] = rate
+        key = (row.kind, frozenset(name for name, places in near.items() if reference in places))
+        if key not in shares:
+            shares[key] = _shares(row, [rule for rule in rules if not rule.near or rule.name in key[1]])
+        for mode, share in shares[key]:
+            rates[Fault(reference, mode)] = row.rate * role * share
     return rates
+
+
+def _shares(row: KindFaults, rules: Sequence[ConditionRule]) -> list[tuple[str, float]]:
+    """Each mode of a row with its share, multiplied by the factors of the conditions that fit it."""
+    found = []
+    for mode in row.modes:
+        factors = (rule.factor for rule in rules if rule.fits(row.kind, mode.name))
+        found.append((mode.name, mode.share * math.prod(factors)))
+    return found
 
 
 Rows = Mapping[str, tuple[KindFaults, float]]
@@ -142,27 +147,29 @@ def possible_faults(
     scale = _scale(np.array(list(part_rate.values())), conditions.expected_faults)
     parts = _parts(circuit)
     found: dict[Fault, PossibleFault] = {}
-    for fault, rate in rates.items():
-        row = rows[fault.part][0]
-        mode = row.mode(fault.mode)
-        share = rate / part_rate[fault.part]
-        broken = scale * part_rate[fault.part]
-        found[fault] = PossibleFault(
-            fault,
-            probability=-math.expm1(-broken) * share,
-            odds=math.expm1(broken) * share,
-            patch=resolved_patch(parts[fault.part], row, mode),
-            words=mode.words,
-            repair=mode.repair.words,
-            repair_minutes=mode.repair.minutes,
-            success=mode.repair.success,
-            action=mode.repair.action,
-            cost=mode.repair.cost,
-            damage=catalogue.damage_of(parts[fault.part], mode, circuit.wiring),
-            row=row.kind,
-            duty=mode.duty,
-            restless=mode.restless,
-        )
+    for reference, (row, _) in rows.items():
+        part, rate = parts[reference], part_rate[reference]
+        probability, odds = -math.expm1(-scale * rate), math.expm1(scale * rate)
+        for mode in row.modes:
+            fault, repair = Fault(reference, mode.name), mode.repair
+            share = rates[fault] / rate
+            # By position: by name, this makes five thousand of them half as fast again.
+            found[fault] = PossibleFault(
+                fault,
+                probability * share,
+                odds * share,
+                resolved_patch(part, row, mode),
+                mode.words,
+                repair.words,
+                repair.minutes,
+                repair.success,
+                repair.action,
+                repair.cost,
+                catalogue.damage_of(part, mode, circuit.wiring),
+                row.kind,
+                mode.duty,
+                mode.restless,
+            )
     return found
 
 

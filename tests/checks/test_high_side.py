@@ -106,5 +106,4 @@ def test_volts_of_its_lugs(engine) -> None:
 def test_a_short_in_its_circuit_pulls_the_feed_of_the_others_down(engine) -> None:
     fault = Fault("coil/2/driver", "shorted")
     effect = engine.model.effects[fault]
-    sagged = engine.predictor.coils.sagged([effect])[effect]
-    assert "coil/1" in sagged
+    assert effect in engine.predictor.coils.pulled_down("coil/1", [effect])
