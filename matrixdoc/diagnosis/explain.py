@@ -107,8 +107,9 @@ def build_causes(
         probability = min(1.0, sum(s.probability for s in group))
         names = tuple(fault_name(model, f) for f in leader.faults)
         title = " together with ".join(fault_words(model, f) for f in leader.faults)
-        if len(group) > 1:
-            title += f" (or {len(group) - 1} more that no check tells apart)"
+        others = len({tuple(f.part for f in s.faults) for s in group}) - 1
+        if others:
+            title += f" (or {others} more that no check tells apart)"
         done = [repaired[f.part] for f in leader.faults if f.part in repaired]
         if done:
             proven = all(_proven(analysis, f) for f in leader.faults)

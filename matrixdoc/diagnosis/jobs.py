@@ -21,7 +21,7 @@ from matrixdoc.diagnosis.holding import QUICK, smallest_hold
 from matrixdoc.diagnosis.means import can_be_done, plug_off, waited_for, whole_bridge
 from matrixdoc.diagnosis.mended import GONE, MendedAnalysis
 from matrixdoc.diagnosis.ranking import Option, curing, outcome_table, repair_of
-from matrixdoc.diagnosis.suspects import Suspect, lasting, suspects_of
+from matrixdoc.diagnosis.suspects import Suspect, same_work, suspects_of
 from matrixdoc.diagnosis.tools import LEADERS, SUSPECTS_CONSIDERED, Tools
 from matrixdoc.faults.priors import Fault
 
@@ -278,15 +278,16 @@ class Workshop:
     ) -> tuple[tuple[Suspect, ...], ...]:
         """Suspects that every check predicts alike, together; groups by probability.
 
-        What comes and goes is together with the same fault for good: only looking again, or moving it,
-        tells them apart, and nothing hangs on it, since the same work at the same part cures both. What was
-        cured cannot be looked at any more: in which of its modes a mended part was nobody can tell then.
+        So are the modes of one part that the same work cures (a lamp burnt or shorted, a contact that comes
+        and goes): a measurement may tell them apart, but nothing hangs on it. What was cured cannot be
+        looked at any more: in which of its modes a mended part was nobody can tell then.
         """
         tables = [outcome_table(o, 0.0)[1] for o in options if o.predictions]
-        number = {s.faults: h for h, s in enumerate(suspects)}
+        possible = self.tools.model.possible
+        first: dict[tuple[object, ...], int] = {}
         groups: dict[tuple[object, ...], list[Suspect]] = {}
         for h, suspect in enumerate(suspects):
-            like = number.get(tuple(lasting(self.tools.model.possible, f) or f for f in suspect.faults), h)
+            like = first.setdefault(same_work(possible, suspect.faults), h)
             key: tuple[object, ...]
             if all(analysis.still_there(f) < GONE for f in suspects[like].faults):
                 key = ("mended", *(f.part for f in suspect.faults))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from matrixdoc.diagnosis.analysis import Analysis, Complaint
@@ -73,6 +73,11 @@ def lasting(possible: Mapping[Fault, PossibleFault], fault: Fault) -> Fault | No
         if other.part == fault.part and not lasts.duty and (lasts.patch, lasts.action, lasts.repair) == same:
             return other
     return None
+
+
+def same_work(possible: Mapping[Fault, PossibleFault], faults: Iterable[Fault]) -> tuple[object, ...]:
+    """The work that cures a suspect: at which parts, and what is done there."""
+    return tuple((f.part, possible[f].action, possible[f].repair) for f in faults)
 
 
 def _companions(analysis: Analysis, found: Sequence[Suspect], able: set[Fault]) -> list[Suspect]:
