@@ -241,13 +241,23 @@ def _series(r1: RawBranch, r2: RawBranch, s1: float, s2: float) -> tuple[float, 
     return 0.0, 1.0, 1.0
 
 
+def _nano(ohm: float) -> float:
+    """To a billionth: equal circuits must not differ by the order of their sums (``round`` is slower)."""
+    return (ohm * 1e9 + 0.5) // 1.0 / 1e9
+
+
+def _pico(volts: float) -> float:
+    """To a million-millionth, and without a negative zero."""
+    return (volts * 1e12 + 0.5) // 1.0 / 1e12 + 0.0 if volts else 0.0
+
+
 def _split(state: _Work, reduced: Reduced, prefer: Sequence[int]) -> None:
     """Independent pieces that hold something required, each numbered canonically."""
     rows, touching, boundary = state.rows, state.touching, state.boundary
     for number in sorted(state.direct - state.dead):
         row = rows[number]
         emf = row.emf_v - boundary[row.a] + boundary[row.b]
-        key: BranchKey = (0, 0, round(row.ohm, 9), row.saturation_a, row.emission, round(emf, 12))
+        key: BranchKey = (0, 0, _nano(row.ohm), row.saturation_a, row.emission, _pico(emf))
         reduced.pieces.append(Piece(Problem(0, (key,)), (), ((number, 1.0),), anchored=True))
     seen: set[int] = set()
     starts = [net for net in touching if net in state.required]
@@ -301,8 +311,8 @@ def _piece(
             emission = 1.0
             if first > second:
                 first, second, emf, sign = second, first, -emf, -1.0
-        emf = round(emf, 12) + 0.0
-        keyed.append(((first, second, round(ohm, 9), saturation, emission, emf), number, sign))
+        key = (first, second, _nano(ohm), saturation, emission, _pico(emf))
+        keyed.append((key, number, sign))
     keyed.sort()
     problem = Problem(outside, tuple(key for key, _, _ in keyed))
     nets = tuple(members) if anchored else (*members, zero)
@@ -316,7 +326,7 @@ def _ordered(
     marks: dict[int, list[tuple[float, float, float, float]]] = {net: [] for net in members}
     for number in numbers:
         a, b, ohm, saturation, _, emf = rows[number]
-        ohm = round(ohm, 9)
+        ohm = _nano(ohm)
         if a in marks:
             outer = boundary.get(b, NO_VOLTS)
             marks[a].append((ohm, saturation, 1.0, outer + emf))
