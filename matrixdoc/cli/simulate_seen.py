@@ -70,7 +70,7 @@ def alike(one: Prediction, two: Prediction) -> bool:
 
 def fuse_name(wiring: Wiring, reference: str) -> str:
     """A fuse with its title and reference."""
-    return f"{part_words(wiring.parts[reference])} ({reference})"
+    return f"{part_words(wiring.parts[reference])} [{reference}]"
 
 
 def title_text(case: Case, faults: Sequence[Fault], cautions: Sequence[str]) -> list[str]:

@@ -146,9 +146,10 @@ def _order(wiring: Wiring, feed: Feed) -> str:
 
 
 def _fuse(wiring: Wiring, reference: str) -> str:
-    """A fuse as it is printed and rated: ``F3 3.15 A slow``."""
-    part = wiring.parts[reference]
-    return part.title.rpartition(", fuse ")[2] or ", ".join(part.aliases) or "not stated"
+    """A fuse as it is printed and rated: ``F3 (3.15 A slow)``, or ``3.15 A slow`` without a name."""
+    _, _, told = wiring.parts[reference].title.rpartition(", fuse")
+    told = told.strip()
+    return (told[1:-1] if told.startswith("(") else told) or "not stated"
 
 
 def _is_fuse(wiring: Wiring, reference: str) -> bool:

@@ -203,7 +203,7 @@ def test_show_lists_feeds_and_strings_within_80_columns(capsys: Capture, machine
 def test_show_lists_a_feed_in_wiring_order(capsys: Capture) -> None:
     _, out, _ = run(capsys, "show", "lantern_quay")
     (row,) = [line for line in out.splitlines() if line.startswith("lower ")]
-    assert " ".join(row.split()) == "lower coil F5 3.15 A slow A1-1 BN-RD coil 1, 2, 12, 4, 3"
+    assert " ".join(row.split()) == "lower coil F5 (3.15 A slow) A1-1 BN-RD coil 1, 2, 12, 4, 3"
 
 
 @pytest.mark.parametrize("machine", [POCKET, "bare_chart"])

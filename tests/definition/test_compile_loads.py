@@ -36,6 +36,22 @@ def test_a_coil_from_the_rail_to_ground():
     )
 
 
+@pytest.mark.parametrize(
+    ("written", "title"),
+    [
+        ("{name: 1, rating: 5 A, blow: slow}", "fuse 1 (5 A slow)"),
+        ("{name: fuse 1, rating: 5 A}", "fuse 1 (5 A)"),
+        ("F2 T 3.15 A", "fuse F2 (3.15 A slow)"),
+        ("3 A", "fuse (3 A)"),
+        ("{name: F2}", "fuse F2"),
+    ],
+)
+def test_a_fuse_is_called_by_its_name_with_its_rating_in_brackets(written, title):
+    feed = f"{{supply: coil, fuse: {written}}}"
+    wiring = wire(f"title: A\nfeeds: {{left: {feed}}}\ncoils: {{1: {{feed: left}}}}\n")
+    assert wiring.parts["feed/left/fuse"].title == f"left feed, {title}"
+
+
 def test_feeds_run_from_lug_to_lug_where_their_chain_is_known():
     text = (
         "title: A\nfeeds: {left: {supply: coil, chain: [3, left flipper, coil 1]}, right: {supply: coil}}\n"
