@@ -187,12 +187,14 @@ def _finished(row: Row) -> Row:
 
 
 def _extras(row: Row) -> list[str]:
-    """Type and printed names of a part that its words do not hold already."""
-    if len(row.parts) > 1:
-        return []
-    part = row.parts[0]
+    return extra_names(row.parts[0], row.words) if len(row.parts) == 1 else []
+
+
+def extra_names(part: Part, words: str | None = None) -> list[str]:
+    """Type and printed names of a part that ``words`` (its title) do not hold already."""
+    told = part.title if words is None else words
     return [
         f"number {text}" if text.isdecimal() and text != part.type_name else text
         for text in dict.fromkeys((part.type_name, *part.aliases))
-        if text and not re.search(rf"(?<!\w){re.escape(text)}(?!\w)", row.words)
+        if text and not re.search(rf"(?<!\w){re.escape(text)}(?!\w)", told)
     ]

@@ -8,8 +8,10 @@ from collections.abc import Sequence
 from matrixdoc.case.feeds import Feed, feeds_of
 from matrixdoc.case.part_names import pin_name
 from matrixdoc.cli.chart_words import drive_name, own_title, pins
+from matrixdoc.cli.coil_rows import coil_tables
+from matrixdoc.cli.path_rows import extra_names
 from matrixdoc.cli.text import heading, minutes, table, wrapped
-from matrixdoc.definition.wiring import Matrix, Wiring
+from matrixdoc.definition.wiring import Matrix, Part, Wiring
 
 
 def wiring_text(wiring: Wiring) -> str:
@@ -26,18 +28,10 @@ def wiring_text(wiring: Wiring) -> str:
     pieces.append(_section("LAMPS outside the matrices", lamps, ("REFERENCE", "TITLE", "TYPE")))
     strings = _strings(wiring)
     pieces.append(_section("ILLUMINATION", strings, ("STRING", "LAMPS", "TYPE", "FUSE", "SUPPLY", "NAMES")))
-    coils = [
-        (
-            c.reference,
-            _drive_place(wiring, c.drive),
-            f"{c.title}{f'; fired by {c.fired_by}' if c.fired_by else ''}",
-        )
-        for c in wiring.coils.values()
-    ]
-    pieces.append(_section("COILS", coils, ("REFERENCE", "DRIVE", "TITLE")))
-    feeds = [_feed_row(wiring, feed) for feed in feeds_of(wiring).values()]
+    feeds = feeds_of(wiring)
+    pieces.extend(_section(some.title, some.rows, some.heads) for some in coil_tables(wiring, feeds))
     heads = ("NAME", "SUPPLY", "FUSE", "PIN", "WIRE", "SERVES, in wiring order")
-    pieces.append(_section("FEEDS", feeds, heads))
+    pieces.append(_section("FEEDS", [_feed_row(wiring, feed) for feed in feeds.values()], heads))
     supplies = [
         (
             s.name,
@@ -196,16 +190,16 @@ def _lines_text(wiring: Wiring, matrix: Matrix) -> str:
 
 
 def parts_text(wiring: Wiring) -> str:
-    """Every part on a line of its own."""
+    """Every part with its pin or wire, what it is and where; a long reference has its line to itself."""
     rows = [
-        (
-            part.reference,
-            part.kind,
-            pin_name(part) or part.connector or "-",
-            part.colour or "-",
-            part.origin,
-            ", ".join(filter(None, (part.title, part.type_name, *part.aliases, part.place))),
-        )
+        (part.reference, " ".join(filter(None, (pin_name(part) or part.connector, part.colour))), _told(part))
         for part in wiring.parts.values()
     ]
-    return table(rows, ("REFERENCE", "KIND", "PIN", "WIRE", "FACTS ARE", "WHAT AND WHERE"))
+    told = "What is not stated in the definition is marked: assumed, or style default."
+    return f"{table(rows, ('REFERENCE', 'PIN, WIRE', 'WHAT AND WHERE'), 44)}\n\n{told}"
+
+
+def _told(part: Part) -> str:
+    """Words of a part, type and printed names that they do not hold already, place, origin."""
+    origin = "" if part.origin == "stated" else part.origin
+    return "; ".join(filter(None, (part.title or part.kind, *extra_names(part), part.place, origin)))

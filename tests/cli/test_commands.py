@@ -206,6 +206,38 @@ def test_show_lists_a_feed_in_wiring_order(capsys: Capture) -> None:
     assert " ".join(row.split()) == "lower coil F5 (3.15 A slow) A1-1 BN-RD coil 1, 2, 12, 4, 3"
 
 
+@pytest.mark.parametrize("machine", ["lantern_quay", "glass_orchard", "storm_bureau", "bare_chart"])
+def test_show_and_its_parts_fit_80_columns(capsys: Capture, machine: str) -> None:
+    for options in ([], ["--parts"]):
+        _, out, _ = run(capsys, "show", machine, *options)
+        assert max(map(len, out.splitlines())) <= 80
+
+
+def test_show_tells_of_coils_what_the_bench_needs(capsys: Capture) -> None:
+    _, out, _ = run(capsys, "show", "lantern_quay")
+    lines = [" ".join(line.split()) for line in out.splitlines()]
+    assert "COILS on a low-side Darlington transistor" in lines
+    assert "coil/5 E1-5 WH-YE 7.5 upper Q45 TIP102 crate bank reset" in lines
+    assert "COILS on a changeover contact set of a relay" in lines
+    _, out, _ = run(capsys, "show", "storm_bureau")
+    lines = [" ".join(line.split()) for line in out.splitlines()]
+    assert "flash/4 blue 1-4 OG-YE 906 flash M54 map flash" in lines
+
+
+def test_show_tells_how_a_high_side_coil_goes_to_ground(capsys: Capture, tmp_path: Path) -> None:
+    path = tmp_path / "high.yaml"
+    path.write_text(
+        "title: High\nconnectors: {E1: {pins: 9}}\nrelays: {bank: {drive: K1}}\ncoils:\n"
+        "  1: {style: high-side PNP, return_wire: BK, return_pin: E1-7, pin: E1-1, fuse: 2 A, diode: none}\n"
+        "  2: {shares: 1, relay: bank, title: bell}\n"
+    )
+    _, out, _ = run(capsys, "show", str(path))
+    flat = " ".join(out.split())
+    assert "COILS on a high-side PNP transistor" in flat
+    assert "fuse (2 A); other lug to ground over BK E1-7; through relay K1; no diode across it" in flat
+    assert "coil/2 - - 10 coil TIP36C bell; other lug to ground; through relay K1" in flat
+
+
 @pytest.mark.parametrize("machine", [POCKET, "bare_chart"])
 def test_show_prints_the_resolved_wiring(capsys: Capture, machine: str) -> None:
     result = checked_json(capsys, "show", "show", machine)
@@ -214,9 +246,11 @@ def test_show_prints_the_resolved_wiring(capsys: Capture, machine: str) -> None:
     status, out, _ = run(capsys, "show", machine)
     assert status == 0
     assert "SWITCH MATRIX" in out
-    assert max(map(len, out.splitlines())) <= 100
+    assert max(map(len, out.splitlines())) <= 80
     status, out, _ = run(capsys, "show", machine, "--parts")
-    assert all(reference in out for reference in result["parts"])
+    assert [line.split("  ")[0] for line in out.splitlines() if "/" in line.split("  ")[0]] == [
+        *result["parts"]
+    ]
 
 
 def test_chart_prints_columns_across_and_rows_down(capsys: Capture) -> None:
