@@ -18,13 +18,15 @@ from matrixdoc.definition.styles import picked
 class _Taker:
     """Something that takes current from a feed: its reference, what people say, its title.
 
-    ``whole`` is the reference of the matrix that a line is part of.
+    ``whole`` is the reference of the matrix that a line is part of; ``open_style``: nobody knows whether
+    such lines switch its supply, since its style is not known.
     """
 
     prefix: str
     said: str
     title: str = ""
     whole: str = ""
+    open_style: bool = False
 
     @property
     def words(self) -> str:
@@ -57,18 +59,23 @@ def _takers(builder: Builder, kinds: Mapping[str, str]) -> list[tuple[_Taker, st
     for name, device in kinds.items():
         matrix = form.matrices[name]
         found.append((_Taker(name, name), matrix.feed))
-        found.extend((_Taker(f"{name}/{line}", f"{name} {line}", whole=name), matrix.feed)
-                     for line in _feeding_lines(builder, name, device))  # fmt: skip
+        unknown = _style_unknown(builder, name, device)
+        for line in _feeding_lines(builder, name, device):
+            taker = _Taker(f"{name}/{line}", f"{name} {line}", whole=name, open_style=unknown)
+            found.append((taker, matrix.feed))
     return found
 
 
 def _grounded(builder: Builder, key: str) -> bool:
     coil = builder.form.coils.get(key)
-    return coil is not None and high_side(builder, coil.style, builder.styles.defaults.coil_output)
+    return coil is not None and bool(high_side(builder, coil.style, builder.styles.defaults.coil_output))
 
 
 def _feeding_lines(builder: Builder, name: str, device: str) -> list[str]:
-    """The lines of a matrix that switch its supply: those with a drive on the high side."""
+    """The lines of a matrix that switch its supply: those with a drive on the high side.
+
+    Where its style is not known they may be columns or rows.
+    """
     form, styles, usual = builder.form.matrices[name], builder.styles, builder.styles.defaults
     if device == "lamp":
         lamp = picked(styles.lamp, form.style, usual.lamp_style)
@@ -79,8 +86,17 @@ def _feeding_lines(builder: Builder, name: str, device: str) -> list[str]:
     else:
         return []
     columns, rows = _size(builder, name)
-    letter, count = ("C", columns) if kinds[0].startswith("high_side") else ("R", rows)
-    return [f"{letter}{number}" for number in range(form.numbered_from, form.numbered_from + count)]
+    feeding = [("C", columns) if kinds[0].startswith("high_side") else ("R", rows)]
+    if _style_unknown(builder, name, device):
+        feeding = [("C", columns), ("R", rows)]
+    first = form.numbered_from
+    return [f"{letter}{number}" for letter, count in feeding for number in range(first, first + count)]
+
+
+def _style_unknown(builder: Builder, name: str, device: str) -> bool:
+    """Whether a matrix names a style that there is not, which is told where the matrices are read."""
+    styles = builder.styles.lamp if device == "lamp" else builder.styles.coil_matrix
+    return builder.form.matrices[name].style not in ("", *styles)
 
 
 def _size(builder: Builder, name: str) -> tuple[int, int]:
@@ -166,6 +182,7 @@ def _astray(
 def _complete(builder: Builder, path: FormPath, found: Mapping[str, _Taker], here: list[_Taker]) -> None:
     """Note what hangs on the feed and is not in its chain."""
     by_line = {taker.whole for taker in found.values()} - {""}
+    here = [taker for taker in here if not (taker.open_style and taker.whole in by_line)]
     missing = [
         taker
         for taker in here
