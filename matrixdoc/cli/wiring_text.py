@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from itertools import groupby
 
 from matrixdoc.case.feeds import Feed, feeds_of
 from matrixdoc.case.part_names import pin_name
@@ -122,13 +123,10 @@ def _feed_row(wiring: Wiring, feed: Feed) -> tuple[str, ...]:
 
 
 def _served(feed: Feed) -> str:
-    """``coil 5, 4, 6``."""
-    heads: dict[str, list[str]] = {}
-    for stem in feed.stems:
-        head, _, tail = stem.partition("/")
-        heads.setdefault(head, []).append(tail)
+    """``coil 5, 4, 6; flash 2; coil 7``."""
     told = []
-    for head, tails in heads.items():
+    for head, stems in groupby((stem.partition("/") for stem in feed.stems), key=lambda parts: parts[0]):
+        tails = [tail for _, _, tail in stems]
         told.append(f"{head} {', '.join(tails)}" if any(tails) else f"the {head} matrix")
     return "; ".join(told)
 

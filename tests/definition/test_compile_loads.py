@@ -72,6 +72,44 @@ def test_feeds_run_from_lug_to_lug_where_their_chain_is_known():
     assert "found a chain without coil 2 (bell); expected everything that hangs on this feed" in words
 
 
+NAMED = """
+title: A
+feeds: {some: {supply: coil, chain: [CHAIN]}}
+coils:
+  1: {title: outhole kicker, feed: some}
+  2: {title: bell, feed: some, number: 34}
+flash_lamps: {sky: {title: bell, feed: some}}
+direct_lamps: {credit: {title: credit lamp, feed: some}}
+illumination: {left: {title: left side, feed: some}}
+flippers: {left: {title: lower flipper, feed: some}}
+"""
+
+
+@pytest.mark.parametrize(
+    "chain",
+    [
+        "left, left side, credit, sky, 34, outhole kicker",
+        "lower flipper, string left, lamp credit, flash bell, Coil Bell, coil outhole  kicker",
+        "left flipper, illumination left, direct lamp credit, flash lamp sky, coil 2, coil 1",
+    ],
+)
+def test_a_chain_takes_the_names_that_people_use(chain):
+    wiring = wire(NAMED.replace("CHAIN", chain))
+    order = ("coil/left flipper", "illumination/left", "direct lamp/credit", "flash/sky", "coil/2", "coil/1")
+    before = "feed/some/end"
+    for stem in order:
+        assert wiring.parts[f"{stem}/feed"].nets == (before, f"{stem}/supplied")
+        before = f"{stem}/supplied"
+
+
+def test_a_name_of_several_things_on_a_feed_is_refused_with_all_of_them():
+    ((_, words),) = problems(NAMED.replace("CHAIN", "left, left side, credit, sky, bell, 1"))
+    assert "found 'bell', which is coil 2 (bell), flash sky (bell)" in words
+    assert "expected the one that is meant: coil 2 or flash sky" in words
+    ((_, words),) = problems(NAMED.replace("CHAIN", "left, left side, credit, sky, 34, outhole kickr"))
+    assert "did you mean 'outhole kicker'?" in words
+
+
 BANK = """
 title: A
 feeds: {some: {supply: coil, chain: [CHAIN]}}
