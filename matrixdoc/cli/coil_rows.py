@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from matrixdoc.case.feeds import Feed
@@ -28,12 +28,13 @@ def coil_tables(wiring: Wiring, feeds: Mapping[str, Feed]) -> list[CoilTable]:
     its coils stand here without pins and drives.
     """
     found: dict[tuple[str, tuple[str, ...]], list[tuple[str, ...]]] = {}
+    feed_of = {reference: feed.name for feed in feeds.values() for reference in feed.coils(wiring)}
     for coil in wiring.coils.values():
         element = wiring.parts[coil.element]
         ohm = element.values.get("ohm")
         value = f"{ohm:g}" if ohm is not None else element.type_name or "-"
         measure = "OHMS" if ohm is not None else "LAMP"
-        feed = _feed_name(wiring, coil, feeds.values()) or "-"
+        feed = feed_of.get(coil.reference, "-")
         words = "; ".join((coil.title, *_besides(wiring, coil)))
         device = "COILS" if coil.reference.startswith("coil/") else "FLASH LAMPS"
         if coil.matrix:
@@ -88,12 +89,3 @@ def _besides(wiring: Wiring, coil: Coil) -> list[str]:
 
 def _last(part: Part) -> str:
     return part.reference.rpartition("/")[2]
-
-
-def _feed_name(wiring: Wiring, coil: Coil, feeds: Iterable[Feed]) -> str:
-    """The feed that the coil or, with a shared high-side drive, its drive hangs on."""
-    stems = {coil.reference, coil.matrix, *(reference.rpartition("/")[0] for reference in coil.parts)}
-    for feed in feeds:
-        if coil.reference in feed.coils(wiring) or stems & set(feed.stems):
-            return feed.name
-    return ""

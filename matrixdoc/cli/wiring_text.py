@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from itertools import groupby
 
-from matrixdoc.case.feeds import Feed, feeds_of
+from matrixdoc.case.feeds import Feed, feeds_of, strings_of
 from matrixdoc.case.part_names import pin_name
 from matrixdoc.cli.chart_words import drive_name, own_title, pins
 from matrixdoc.cli.coil_rows import coil_tables
@@ -76,12 +76,8 @@ def _direct_lamps(wiring: Wiring) -> list[tuple[str, ...]]:
 
 def _strings(wiring: Wiring) -> list[tuple[str, ...]]:
     """Illumination strings, a line for each: its lamps are alike and always on."""
-    strings: dict[str, list[str]] = {}
-    for reference, lamp in wiring.lamps.items():
-        if lamp.always_on:
-            strings.setdefault(reference.rpartition("/")[0], []).append(reference)
     rows: list[tuple[str, ...]] = []
-    for stem, lamps in strings.items():
+    for stem, lamps in strings_of(wiring).items():
         types = dict.fromkeys(wiring.parts[wiring.lamps[r].element].type_name for r in lamps)
         named = [wiring.lamps[r].title for r in lamps]
         own = [title for title in named if not title.endswith(tuple("0123456789"))]
