@@ -246,7 +246,7 @@ def expected_lines(ranked: RankedCheck, causes: Sequence[Cause]) -> list[Content
                 (f" {expected.cause} ", HEAD) if cause is not None else ("   ", DIM),
                 (clean(expected.words, 120), STRONG),
                 (share, DIM),
-                (f"  if {name}", DIM),
+                (f"  if {name}{f', {clean(expected.where, 120)}' if expected.where else ''}", DIM),
             )
         )
     return lines

@@ -194,7 +194,9 @@ def _path(commands: Commands) -> None:
         '  matrixdoc path MACHINE "lower feed"',
     )
     add_machine(parser)
-    parser.add_argument("place", metavar="PLACE", help="a switch, lamp or coil; a cell; a part; a feed or illumination string")
+    parser.add_argument(
+        "place", metavar="PLACE", help="a switch, lamp or coil; a cell; a part; a feed or illumination string"
+    )
     add_json(parser, "path")
 
 

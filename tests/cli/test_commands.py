@@ -317,6 +317,21 @@ def test_diagnose_ranks_causes_and_checks(capsys: Capture) -> None:
     assert all(check["expected"] for check in checks)
 
 
+def test_a_repair_of_one_member_of_a_cause_says_which_member(capsys: Capture) -> None:
+    """A cause stands for drive part, pre-driver, link pin ...: reseating the link cures that one alone."""
+    saw = ("--saw", "walk C3 reads nothing; others fine", "--top", "8")
+    result = checked_json(capsys, "diagnose", "diagnose", "lantern_quay", *saw)
+    (reseat,) = [one for one in result["checks"] if one["key"] == "reseat switch/C3/link"]
+    of_first = {one["words"]: one["where"] for one in reseat["expected"] if one["cause"] == 1}
+    assert of_first["still the same"] == "otherwise"
+    assert of_first["works again"].startswith("if it is switch column 3, link pin 3 between logic and driver")
+    assert all(not one["where"] for one in reseat["expected"] if one["cause"] != 1)
+    _, out, _ = run(capsys, "diagnose", "lantern_quay", *saw)
+    flat = " ".join(out.split())
+    assert "still the same: cause 2, 3, 4, 5; 1 otherwise" in flat
+    assert "works again: cause 1 if it is switch column 3, link pin 3 between logic and driver" in flat
+
+
 def test_the_text_holds_what_the_json_holds(capsys: Capture) -> None:
     result = checked_json(capsys, "diagnose", "diagnose", POCKET, *DEAD_SWITCH)
     status, out, _ = run(capsys, "diagnose", POCKET, *DEAD_SWITCH)
