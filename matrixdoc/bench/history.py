@@ -10,8 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from matrixdoc.bench.signs import clean
-from matrixdoc.bench.words import seen_words
-from matrixdoc.checks.wording import part_words
+from matrixdoc.checks.wording import part_words, seen_words
 
 if TYPE_CHECKING:
     from matrixdoc.case.case import Case, Entry

@@ -63,7 +63,10 @@ _AT_REST = re.compile(
     re.IGNORECASE,
 )
 _NO_LONGER = re.compile(r"[\s,;]+(?:and\s+)?no longer\s+", re.IGNORECASE)
-_PRINTED = re.compile(r"^(?P<name>.+?)\s+(?:pressed|held(?P<open>\s+open)?):\s*(?P<seen>.+)$", re.IGNORECASE)
+_PRINTED = re.compile(
+    r"^(?P<name>.+?)(?P<closed>,\s+normally closed,)?\s+(?:pressed|held(?P<open>\s+open)?):\s*(?P<seen>.+)$",
+    re.IGNORECASE,
+)
 """What results print of a press: ``switch C1R4 (door) held open: still reads``."""
 _DANGER = re.compile(
     r"\b(smok\w*|smell\w*|stink\w*|burnt(?! out)|burning|on fire|hot|glowing|sparks?)\b", re.IGNORECASE
@@ -153,9 +156,11 @@ def _printed(words: str) -> Entry | None:
     names = _names(name)
     start: Entry = {"press": names[0]} if len(names) == 1 else {"hold": names}
     lowered = seen.casefold()
-    if lowered == "still reads":
+    if lowered in ("still reads", "still reads, does not open"):
         return {**start, "reads": names}
     if lowered == "reads by itself":
+        return {**start, "reads": "itself"}
+    if match["closed"] and lowered == "opens":
         return {**start, "reads": "itself"}
     if lowered == "does not read":
         return {**start, "reads": "itself" if match["open"] else "nothing"}

@@ -101,6 +101,11 @@ def table(rows: Iterable[Sequence[str]], heads: Sequence[str] = (), least_last: 
     return "\n".join(lines)
 
 
+def likely_words(words: str, chance: str) -> str:
+    """What may be seen, and how likely: ``reads nothing (34 %)``, ``OL (open), 34 %``."""
+    return f"{words}, {chance}" if words.endswith(")") else f"{words} ({chance})"
+
+
 def heading(text: str) -> str:
     """A heading over a section, underlined."""
     shown = safe(text)

@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from matrixdoc.case.report import read_report, resolve_report
-from matrixdoc.checks.wording import finding_words
+from matrixdoc.checks.situation import Finding, Look, Situation
+from matrixdoc.checks.wording import finding_words, seen_words
 from matrixdoc.cli.sentence import report_text
 from matrixdoc.definition.errors import InputError
 from matrixdoc.definition.library import load_machine
@@ -194,6 +195,14 @@ def test_a_normally_closed_switch_that_never_reads_is_missing_at_rest(sentence: 
     assert not finding.situation.held
     assert finding.outcome == frozenset()
     assert finding_words(QUAY, finding) == "at rest: switch C1R4 (back box door) does not read"
+
+
+@pytest.mark.parametrize("outcome", [frozenset(), frozenset({"switch/C1R4"})])
+def test_what_results_print_of_a_normally_closed_switch_is_taken_back(outcome: frozenset[str]) -> None:
+    pressed = Finding(Situation(held=("switch/C1R4",)), Look("reads"), outcome)
+    for words in (finding_words(QUAY, pressed), seen_words(QUAY, pressed)):
+        (found,) = resolve_report(read_report(report_text([words]), "--saw"), QUAY).findings
+        assert found == pressed, words
 
 
 @pytest.mark.parametrize("sentence", ["it smells burnt", "something is hot", "smells", "coil 4 smells burnt"])
