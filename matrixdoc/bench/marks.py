@@ -20,12 +20,20 @@ from matrixdoc.definition.wiring import Wiring
 if TYPE_CHECKING:
     from matrixdoc.case.case import Case, Entry
 
-LAMP_OUTCOMES = {"off": "off", "dim": "dim", "normal": "normal", "bright": "bright", "unsure": NOT_SURE}
+LAMP_OUTCOMES = {
+    "off": "off",
+    "dim": "dim",
+    "normal": "normal",
+    "bright": "bright",
+    "flickers": "flickers",
+    "unsure": NOT_SURE,
+}
 COIL_OUTCOMES = {
     "fires": "fires",
     "weak": "weak",
     "nothing": "nothing",
     "others": "fires with others",
+    "twice": "fires twice",
     "unsure": NOT_SURE,
 }
 

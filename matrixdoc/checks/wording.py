@@ -211,7 +211,8 @@ def finding_words(wiring: Wiring, finding: Finding) -> str:
         )
         return f"{pressed} held: {seen}"
     if look.kind == "lamp":
-        return f"{device_words(wiring, look.target)} is {seen} ({situation_words(wiring, situation)})"
+        told = seen if seen == "flickers" else f"is {seen}"
+        return f"{device_words(wiring, look.target)} {told} ({situation_words(wiring, situation)})"
     if look.kind == "coil" and situation.jumpers and not situation.pulsed:
         return (
             f"{device_words(wiring, look.target)} with {jumper_words(wiring, situation.jumpers[0])}: {seen}"

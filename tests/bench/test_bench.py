@@ -96,6 +96,27 @@ async def test_one_whole_repair_by_keyboard_alone(size):
         assert tuple(store.entries) == app.view.case.entries
 
 
+@pytest.mark.parametrize(
+    ("keys", "outcome", "glyph", "word"),
+    [
+        (("2", "f"), "flickers", "≈", "FLICKERS"),
+        (("3", "b"), "fires twice", "»", "TWICE"),
+    ],
+)
+async def test_flickering_and_double_firing_have_signs(keys, outcome, glyph, word):
+    app = bench()
+    async with app.run_test(size=SMALL) as pilot:
+        await settle(app, pilot)
+        await press(app, pilot, *keys)
+        (found,) = app.view.case.findings
+        assert found.outcome == outcome
+        assert f"{glyph} {word}" in shown(app)
+        await press(app, pilot, "down", "enter")
+        assert isinstance(app.screen, MarkMenu)
+        assert f"{glyph} {outcome}" in shown(app)
+        assert "take the mark off" in shown(app)
+
+
 async def test_a_bridge_between_neighbours_is_noted_as_mended():
     """The lugs of a coil bent together: no part of the definition, and mended all the same."""
     wiring = load_machine("lantern_quay")

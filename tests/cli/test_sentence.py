@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from matrixdoc.case.report import read_report, resolve_report
 from matrixdoc.checks.situation import Finding, Look, Situation
 from matrixdoc.checks.wording import finding_words, seen_words
-from matrixdoc.cli.sentence import report_text
+from matrixdoc.cli.inputs import Kinds
+from matrixdoc.cli.sentence import report_text, taken_for
 from matrixdoc.definition.errors import InputError
 from matrixdoc.definition.library import load_machine
 
@@ -195,6 +196,26 @@ def test_a_normally_closed_switch_that_never_reads_is_missing_at_rest(sentence: 
     assert not finding.situation.held
     assert finding.outcome == frozenset()
     assert finding_words(QUAY, finding) == "at rest: switch C1R4 (back box door) does not read"
+
+
+@pytest.mark.parametrize(
+    ("sentence", "device", "outcome"),
+    [
+        ("lamp C2R1 flickers", "lamp/C2R1", "flickers"),
+        ("lamp C2R1 is flickering", "lamp/C2R1", "flickers"),
+        ("C2R1 flickers", "lamp/C2R1", "flickers"),
+        ("coil 5 hums", "coil/5", "weak"),
+        ("coil 5 buzzes", "coil/5", "weak"),
+        ("crate bank reset hums", "coil/5", "weak"),
+        ("coil 5 fires twice", "coil/5", "fires twice"),
+    ],
+)
+def test_what_flickers_hums_or_fires_twice_is_understood(sentence: str, device: str, outcome: str) -> None:
+    text = report_text([sentence], Kinds(QUAY).kind_of)
+    (finding,) = resolve_report(read_report(text, "--saw"), QUAY).findings
+    assert (finding.look.target, finding.outcome) == (device, outcome)
+    assert bool(taken_for(sentence)) == sentence.endswith(("hums", "buzzes"))
+    assert " is flickers" not in finding_words(QUAY, finding)
 
 
 @pytest.mark.parametrize("outcome", [frozenset(), frozenset({"switch/C1R4"})])
