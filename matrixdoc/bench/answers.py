@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from matrixdoc.bench.signs import clean
 from matrixdoc.checks.situation import NOT_SURE, OPEN_LOOP, Check, Outcome
-from matrixdoc.checks.wording import outcome_words, short_words
+from matrixdoc.checks.wording import outcome_words, short_words, usual_resting
 from matrixdoc.definition.errors import near_miss, refusal
 from matrixdoc.definition.wiring import Wiring
 
@@ -38,7 +38,7 @@ class Choice:
 
 def base_choices(view: View, check: Check) -> tuple[Choice, ...]:
     """The answers that any person could give to this look, without any computing."""
-    from matrixdoc.bench.marks import press_outcome, usual_resting
+    from matrixdoc.bench.marks import press_outcome
 
     look = check.look
     found: list[Choice] = []
@@ -96,7 +96,8 @@ def with_predicted(
     for outcome in predicted:
         if isinstance(outcome, frozenset) and outcome not in known:
             known.append(outcome)
-            more.append(Choice(clean(outcome_words(wiring, check.look, outcome), 120), outcome))
+            words = outcome_words(wiring, check.look, outcome, check.situation.held)
+            more.append(Choice(clean(words, 120), outcome))
     return (*choices[:-1], *more[:6], choices[-1])
 
 

@@ -128,18 +128,13 @@ class RepairDialog(Dialog[Repair | None]):
         super().__init__(classes="repair")
         self.view = view
         self.cause = cause
-        self.parts = repair_parts(cause)
+        self.parts = tuple(f for f in repair_parts(cause) if view.case.can_be_mended(f.part))
 
     def controls(self) -> Iterable[Widget]:
         """Parts above, actions below; the likely ones are chosen already."""
         first = {f.part for f in self.cause.faults}
-        known = self.view.case.wiring.parts
         yield StraightSelection(
-            *[
-                Selection(self._row(f, chosen=f.part in first), f.part, f.part in first)
-                for f in self.parts
-                if f.part in known
-            ]
+            *[Selection(self._row(f, chosen=f.part in first), f.part, f.part in first) for f in self.parts]
         )
         yield Static(Content("What did you do?"), classes="ask")
         yield StraightList(
@@ -156,8 +151,7 @@ class RepairDialog(Dialog[Repair | None]):
     def on_selection_list_selected_changed(self, event: SelectionList.SelectedChanged[str]) -> None:
         """Say in words which parts are chosen now."""
         listing = event.selection_list
-        known = self.view.case.wiring.parts
-        for index, fault in enumerate(f for f in self.parts if f.part in known):
+        for index, fault in enumerate(self.parts):
             row = self._row(fault, chosen=fault.part in listing.selected)
             listing.replace_option_prompt_at_index(index, row)
 

@@ -128,7 +128,7 @@ class CheckDialog(Dialog[Answer | None]):
         """What the suspects, and a sound machine, are predicted to show (from a worker)."""
         wiring = self.view.case.wiring
         if healthy is not None and self.check.kind != "act":
-            words = outcome_words(wiring, self.check.look, healthy)
+            words = outcome_words(wiring, self.check.look, healthy, self.check.situation.held)
             self.query_one("#healthy", Static).update(
                 block("Sound", (f"{words}, on a machine without a fault",))
             )

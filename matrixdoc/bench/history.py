@@ -10,16 +10,18 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from matrixdoc.bench.signs import clean
-from matrixdoc.bench.words import seen_words
-from matrixdoc.checks.wording import part_words
+from matrixdoc.checks.wording import net_words, part_words, seen_words
 
 if TYPE_CHECKING:
     from matrixdoc.case.case import Case, Entry
+    from matrixdoc.definition.wiring import Wiring
 
 UNDO = "undo"
 REDO = "redo"
 REPLACED = "corrected by the next entry"
 CLEARED = "mark taken off"
+
+_BRIDGE = "bridge/"
 
 DONE = {
     "clean": "cleaned",
@@ -92,16 +94,24 @@ def redo_targets(case: Case, author: str = "") -> tuple[int, ...]:
     return tuple(targets)
 
 
+def _mended_words(wiring: Wiring, reference: str) -> str:
+    """A part by its title; a bridge, which is no part of the definition, by what it joins."""
+    part = wiring.parts.get(reference)
+    if part is not None:
+        return part_words(part)
+    if reference.startswith(_BRIDGE) and "~" in reference:
+        one, two = (net_words(wiring, net) for net in reference.removeprefix(_BRIDGE).split("~", 1))
+        return f"bridge between {one} and {two}"
+    return reference
+
+
 def entry_words(case: Case, entry: Entry) -> str:
     """One entry as a line of the log."""
     wiring = case.wiring
     if entry.finding is not None:
         return clean(seen_words(wiring, entry.finding), 300)
     if entry.kind == "repair":
-        parts = [wiring.parts.get(p) for p in entry.parts]
-        names = ", ".join(
-            part_words(p) if p is not None else n for p, n in zip(parts, entry.parts, strict=True)
-        )
+        names = ", ".join(_mended_words(wiring, part) for part in entry.parts)
         return clean(f"{DONE.get(entry.action, entry.action or 'mended')} {names}", 300)
     if entry.kind == "decline":
         return clean(f"can't do: {entry.text or entry.check_key}", 300)

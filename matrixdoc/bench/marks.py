@@ -14,18 +14,26 @@ from typing import TYPE_CHECKING
 from matrixdoc.bench.places import Spot
 from matrixdoc.bench.signs import NORMALLY_CLOSED_WORDS, UNSURE, clean, sign_of
 from matrixdoc.checks.situation import ALL_LAMPS, NOT_SURE, Finding, Look, Outcome, Situation
-from matrixdoc.checks.wording import short_words
+from matrixdoc.checks.wording import short_words, usual_resting
 from matrixdoc.definition.wiring import Wiring
 
 if TYPE_CHECKING:
     from matrixdoc.case.case import Case, Entry
 
-LAMP_OUTCOMES = {"off": "off", "dim": "dim", "normal": "normal", "bright": "bright", "unsure": NOT_SURE}
+LAMP_OUTCOMES = {
+    "off": "off",
+    "dim": "dim",
+    "normal": "normal",
+    "bright": "bright",
+    "flickers": "flickers",
+    "unsure": NOT_SURE,
+}
 COIL_OUTCOMES = {
     "fires": "fires",
     "weak": "weak",
     "nothing": "nothing",
     "others": "fires with others",
+    "twice": "fires twice",
     "unsure": NOT_SURE,
 }
 
@@ -58,13 +66,6 @@ def _is_resting(finding: Finding) -> bool:
     return (
         finding.look.kind == "reads" and not finding.situation.held and isinstance(finding.outcome, frozenset)
     )
-
-
-def usual_resting(wiring: Wiring) -> frozenset[str]:
-    """What reads with nothing pressed on a sound machine: its normally closed switches, as far
-    as the logic reads them (an end-of-stroke contact in a winding is not read).
-    """
-    return frozenset(r for r, s in wiring.switches.items() if s.normally_closed and (s.matrix or s.sensor))
 
 
 def resting_reads(case: Case) -> frozenset[str]:

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from matrixdoc.bench.marks import usual_resting
 from matrixdoc.bench.view import View
 from matrixdoc.checks.situation import ALL_LAMPS, NOT_SURE, Check, Finding, Look, Situation
-from matrixdoc.checks.wording import look_words, situation_words
+from matrixdoc.checks.wording import look_words, situation_words, usual_resting
 
 if TYPE_CHECKING:
     from matrixdoc.case.case import Case, Entry

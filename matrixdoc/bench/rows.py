@@ -240,13 +240,13 @@ def expected_lines(ranked: RankedCheck, causes: Sequence[Cause]) -> list[Content
     for expected in ranked.expected[:8]:
         cause = by_rank.get(expected.cause)
         name = clean(cause.title, 120) if cause is not None else "none of them"
-        share = f" ({percent(expected.share)})" if expected.share < 0.995 else ""
+        share = f", {percent(expected.share)}" if expected.share < 0.995 else ""
         lines.append(
             Content.assemble(
                 (f" {expected.cause} ", HEAD) if cause is not None else ("   ", DIM),
                 (clean(expected.words, 120), STRONG),
                 (share, DIM),
-                (f"  if {name}", DIM),
+                (f"  if {name}{f', {clean(expected.where, 120)}' if expected.where else ''}", DIM),
             )
         )
     return lines

@@ -43,6 +43,7 @@ LAMP_SIGNS = (
     Sign("dim", "d", "░", "-", "DIM", "dim", "odd"),
     Sign("normal", "n", "▒", "=", "NORMAL", "normal", "good"),
     Sign("bright", "b", "█", "#", "BRIGHT", "too bright", "odd"),
+    Sign("flickers", "f", "≈", "~", "FLICKERS", "flickers", "odd"),
     Sign("stray", "s", "◊", "!", "STRAY", "lights uncommanded", "bad"),
     UNSURE,
 )
@@ -52,6 +53,7 @@ COIL_SIGNS = (
     Sign("nothing", "n", "×", "x", "NOTHING", "does nothing when pulsed", "bad"),
     Sign("locked", "l", "■", "#", "LOCKED", "LOCKED ON by itself", "bad"),
     Sign("others", "o", "→", ">", "OTHERS", "fires with others", "odd"),
+    Sign("twice", "b", "»", "2", "TWICE", "fires twice", "odd"),
     UNSURE,
 )
 SIGNS: dict[str, tuple[Sign, ...]] = {"switch": SWITCH_SIGNS, "lamp": LAMP_SIGNS, "coil": COIL_SIGNS}

@@ -18,7 +18,6 @@ from matrixdoc.bench.marks import (
     resting_reads,
     same_question,
     switch_finding,
-    usual_resting,
 )
 from matrixdoc.bench.places import Place, Spot
 from matrixdoc.bench.proof import PROOF_KEY, is_sound, proof_check, unproven_proof
@@ -44,8 +43,8 @@ from matrixdoc.bench.view import (
     with_checks,
     with_diagnosis,
 )
-from matrixdoc.bench.words import seen_words
 from matrixdoc.checks.situation import NOT_SURE, Check, Finding, Look, Outcome, Situation
+from matrixdoc.checks.wording import seen_words, usual_resting
 
 __all__ = [
     "PROOF_KEY",

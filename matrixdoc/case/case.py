@@ -100,6 +100,10 @@ class Case:
         """The case in which the person cannot or will not do the check with this key."""
         return self._with(Entry(self.next_number, "decline", time, author, check_key=check_key, text=text))
 
+    def can_be_mended(self, part: str) -> bool:
+        """Whether a repair of ``part`` can be noted: a part, a bridge between neighbours, or the chart."""
+        return self._engine.can_be_mended(part)
+
     def with_repair(
         self, parts: Sequence[str], action: str, *, time: str = "", author: str = "", text: str = ""
     ) -> Case:

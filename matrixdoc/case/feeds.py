@@ -1,4 +1,4 @@
-"""Feeds as they hang in the harness: supply, fuse, and what each serves in wiring order."""
+"""Feeds as they hang in the harness: supply, fuse, what each serves in wiring order; illumination strings."""
 
 from __future__ import annotations
 
@@ -30,12 +30,18 @@ class Feed:
     stems: tuple[str, ...]
 
     def coils(self, wiring: Wiring) -> tuple[str, ...]:
-        """References of the coils (and flash lamps) on this feed, in wiring order."""
+        """References of the coils (and flash lamps) on this feed, in wiring order.
+
+        A coil on another's high-side drive has its supply through that: it hangs on the other's feed.
+        """
         found = [
             reference
             for stem in self.stems
             for reference, coil in wiring.coils.items()
-            if reference == stem or reference.startswith(f"{stem}/") or coil.matrix == stem
+            if reference == stem
+            or reference.startswith(f"{stem}/")
+            or coil.matrix == stem
+            or (f"{reference}/feed" not in wiring.parts and f"{stem}/driver" in coil.parts)
         ]
         return tuple(dict.fromkeys(found))
 
@@ -68,10 +74,10 @@ def _stems(wiring: Wiring, net: str, at: dict[str, list[Part]], seen: set[str]) 
         if part.reference in seen:
             continue
         seen.add(part.reference)
-        head, _, last = part.reference.rpartition("/")
-        first = part.reference.partition("/")[0]
+        last = part.reference.rpartition("/")[2]
+        first, key = part.reference.split("/")[:2]  # a second drive of a device is below these two
         matrix = wiring.matrices.get(first)
-        yield first if matrix is not None and matrix.device != "switch" else head
+        yield first if matrix is not None and matrix.device != "switch" else f"{first}/{key}"
         if last in _ONWARD and part.nets[0] == net:
             yield from _stems(wiring, part.nets[-1], at, seen)
 
@@ -84,3 +90,19 @@ def _supply(wiring: Wiring, net: str) -> str:
     stem = net.rpartition("/")[0]
     nets = (n for part in wiring.parts.values() if part.reference.startswith(f"{stem}/") for n in part.nets)
     return next((rails[n] for n in nets if n in rails), "")
+
+
+def strings_of(wiring: Wiring) -> dict[str, tuple[str, ...]]:
+    """Illumination strings (``illumination/left``) and the lamps of each, in the order of the definition."""
+    found: dict[str, tuple[str, ...]] = {}
+    for reference, lamp in wiring.lamps.items():
+        stem = reference.rpartition("/")[0]
+        if lamp.always_on and stem:
+            found[stem] = (*found.get(stem, ()), reference)
+    return found
+
+
+def string_title(wiring: Wiring, stem: str) -> str:
+    """What people call an illumination string; empty where nobody said."""
+    wire = wiring.parts.get(f"{stem}/wire")
+    return wire.title.partition(" wire")[0] if wire is not None else ""

@@ -10,7 +10,7 @@ import re
 from collections.abc import Mapping
 from functools import cached_property
 
-from matrixdoc.case.feeds import Feed, feeds_of
+from matrixdoc.case.feeds import Feed, feeds_of, string_title, strings_of
 from matrixdoc.case.name_index import LONGEST_NAME, Index, NameTrouble, plain, several, without_kind
 from matrixdoc.case.part_names import PART_KINDS, add_groups, add_parts, feed_words, pins_of
 from matrixdoc.case.point_names import PointNames
@@ -92,11 +92,13 @@ class Names:
         return fed if fed and not self._coils.find_all(words) else (self._coils.find(words),)
 
     def _on_feed(self, words: str) -> tuple[str, ...]:
+        feed = self.feed(words)
+        return feed.coils(self.wiring) if feed is not None else ()
+
+    def feed(self, words: str) -> Feed | None:
+        """The feed that goes by this name, said with the word feed or as its title; none if there is none."""
         key = plain(words)
-        for feed in self._feeds.values():
-            if key in map(plain, feed_words(feed)):
-                return feed.coils(self.wiring)
-        return ()
+        return next((feed for feed in self._feeds.values() if key in map(plain, feed_words(feed))), None)
 
     def part(self, words: str) -> str:
         """The reference of one part: by reference, printed name or title."""
@@ -189,10 +191,9 @@ class Names:
     def _strings(self) -> dict[str, tuple[str, ...]]:
         """What illumination strings are called, and their lamps."""
         found: dict[str, tuple[str, ...]] = {}
-        for reference, lamp in self.wiring.lamps.items():
-            stem, _, _ = reference.rpartition("/")
-            for words in (stem, stem.partition("/")[2]) if lamp.always_on and stem else ():
-                found[plain(words)] = (*found.get(plain(words), ()), reference)
+        for stem, lamps in strings_of(self.wiring).items():
+            for words in (stem, stem.partition("/")[2], string_title(self.wiring, stem)):
+                found[plain(words)] = tuple(dict.fromkeys((*found.get(plain(words), ()), *lamps)))
         return found
 
     @cached_property

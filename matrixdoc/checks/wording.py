@@ -144,15 +144,18 @@ def number_words(value: float, unit: str) -> str:
     return f"{value:.2f} {unit}" if abs(value) < 10 else f"{value:.1f} {unit}"
 
 
+def usual_resting(wiring: Wiring) -> frozenset[str]:
+    """What reads with nothing pressed on a sound machine: its normally closed switches, as far
+    as the logic reads them (an end-of-stroke contact in a winding is not read).
+    """
+    return frozenset(r for r, s in wiring.switches.items() if s.normally_closed and (s.matrix or s.sensor))
+
+
 def _reads_words(wiring: Wiring, seen: frozenset[str], held: tuple[str, ...] = ()) -> str:
     """What a scan reads, told against what it usually reads: normally closed switches read at rest
     and are named only where they do not.
     """
-    usual = {
-        reference
-        for reference, switch in wiring.switches.items()
-        if switch.normally_closed and (switch.matrix or switch.sensor) and reference not in held
-    }
+    usual = usual_resting(wiring).difference(held)
     words = f"reads {short_words(seen - usual)}"
     missing = usual - seen
     return words + (f", and no longer {short_words(missing)}" if missing else "")
@@ -197,11 +200,8 @@ def finding_words(wiring: Wiring, finding: Finding) -> str:
         alone = f"reads {short_words(situation.held)}"
         if len(situation.held) == 1:
             (only,) = situation.held
-            switch = wiring.switches.get(only)
-            if switch is not None and switch.normally_closed:
-                # Pressing opens it: what reads then is the complaint, and nothing is as it should be.
-                told = {alone: "still reads", "reads nothing": "does not read, as it should"}.get(seen, seen)
-                return f"{device_words(wiring, only)} held open: {told}"
+            if only in usual_resting(wiring) and isinstance(finding.outcome, frozenset):
+                return _pressed_open(wiring, only, finding.outcome)
             if seen == alone:
                 return f"{device_words(wiring, only)} pressed: reads by itself, as it should"
         pressed = (
@@ -211,7 +211,8 @@ def finding_words(wiring: Wiring, finding: Finding) -> str:
         )
         return f"{pressed} held: {seen}"
     if look.kind == "lamp":
-        return f"{device_words(wiring, look.target)} is {seen} ({situation_words(wiring, situation)})"
+        told = seen if seen == "flickers" else f"is {seen}"
+        return f"{device_words(wiring, look.target)} {told} ({situation_words(wiring, situation)})"
     if look.kind == "coil" and situation.jumpers and not situation.pulsed:
         return (
             f"{device_words(wiring, look.target)} with {jumper_words(wiring, situation.jumpers[0])}: {seen}"
@@ -219,3 +220,30 @@ def finding_words(wiring: Wiring, finding: Finding) -> str:
     if look.kind == "coil":
         return f"{device_words(wiring, look.target)} pulsed: {seen}"
     return f"{look_words(wiring, look)}: {seen} ({situation_words(wiring, situation)})"
+
+
+def _pressed_open(wiring: Wiring, switch: str, outcome: frozenset[str]) -> str:
+    """A normally closed switch that is pressed opens: what reads then is the complaint."""
+    usual = usual_resting(wiring)
+    stays = switch in outcome
+    more, missing = outcome - usual - {switch}, usual - outcome - {switch}
+    words = "still reads, does not open" if stays else "opens"
+    if more:
+        words += f"; {short_words(more)} reads too"
+    if missing:
+        words += f"; normally closed {short_words(missing)} no longer reads"
+    if not (stays or more or missing):
+        words += ", as it should"
+    return f"{device_words(wiring, switch)}, normally closed, pressed: {words}"
+
+
+def seen_words(wiring: Wiring, finding: Finding) -> str:
+    """A finding as one line of a log: a resting scan says what normally closed switches should do."""
+    situation, look, outcome = finding.situation, finding.look, finding.outcome
+    resting = look.kind == "reads" and not situation.altered and not situation.held
+    missing = usual_resting(wiring) - outcome if isinstance(outcome, frozenset) else frozenset()
+    if not resting or not isinstance(outcome, frozenset) or not missing:
+        return finding_words(wiring, finding)
+    silent = f"normally closed {short_words(missing)} does not read, where it should"
+    more = outcome - usual_resting(wiring)
+    return f"with nothing pressed: {silent}" + (f"; {short_words(more)} reads" if more else "")

@@ -206,7 +206,8 @@ def _check(wiring: Wiring, ranked: RankedCheck) -> results.CheckResult:
         mends=list(check.mends),
         action=check.action,
         expected=[
-            results.ExpectedResult(cause=e.cause, words=e.words, share=e.share) for e in ranked.expected
+            results.ExpectedResult(cause=e.cause, words=e.words, share=e.share, where=e.where)
+            for e in ranked.expected
         ],
         information_bits=ranked.information_bits,
         value=ranked.value,

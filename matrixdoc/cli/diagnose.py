@@ -14,7 +14,14 @@ from matrixdoc.cli.correct import corrected_case
 from matrixdoc.cli.inputs import NothingSeenError, laid_over, load, read_symptoms, talk
 from matrixdoc.cli.text import counted, heading, labelled, minutes, safe, share, wrapped
 from matrixdoc.definition.wiring import Wiring
-from matrixdoc.diagnosis.results import Cause, Diagnosis, ExplainedFinding, RankedCheck, Reason
+from matrixdoc.diagnosis.results import (
+    Cause,
+    Diagnosis,
+    ExpectedOutcome,
+    ExplainedFinding,
+    RankedCheck,
+    Reason,
+)
 
 SAFETY = (
     "Switched off is not unplugged. Unplug for ohms, diode tests and soldering; let capacitors "
@@ -164,12 +171,14 @@ def _check_text(
     # What the title says already is not said again.
     steps = [step for step in check.set_up if not step.endswith(check.title)]
     lines.append(labelled("set up", "; ".join([power, *steps]), 14, 9))
-    by_words: dict[str, list[int]] = {}
+    by_words: dict[str, list[ExpectedOutcome]] = {}
     for expected in ranked.expected:
         if expected.share >= 0.5 and expected.cause <= shown:
-            by_words.setdefault(expected.words, []).append(expected.cause)
+            by_words.setdefault(expected.words, []).append(expected)
     for words, causes in by_words.items():
-        numbers = f"cause {', '.join(map(str, causes))}"
+        whole_causes = ", ".join(str(one.cause) for one in causes if not one.where)
+        in_part = [f"{one.cause} {one.where}" for one in causes if one.where]
+        numbers = f"cause {'; '.join(filter(None, (whole_causes, *in_part)))}"
         if before is not None:
             # The same look was reported: under these causes it was right, or it was a slip.
             slip = f"not as reported ({before}), if that report was a slip"

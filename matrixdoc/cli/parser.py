@@ -190,10 +190,13 @@ def _path(commands: Commands) -> None:
         "reference, pin, wire, place.",
         '  matrixdoc path MACHINE "switch C3R5"\n'
         '  matrixdoc path MACHINE "lamp C2R1"\n'
-        '  matrixdoc path MACHINE "coil 7"',
+        '  matrixdoc path MACHINE "coil 7"\n'
+        '  matrixdoc path MACHINE "lower feed"',
     )
     add_machine(parser)
-    parser.add_argument("place", metavar="PLACE", help="a switch, lamp or coil; a cell; a part")
+    parser.add_argument(
+        "place", metavar="PLACE", help="a switch, lamp or coil; a cell; a part; a feed or illumination string"
+    )
     add_json(parser, "path")
 
 

@@ -3,36 +3,19 @@
 from __future__ import annotations
 
 import argparse
-from dataclasses import dataclass
-from typing import Literal
 
+from matrixdoc.case.feeds import feeds_of, string_title, strings_of
 from matrixdoc.case.names import Names, NameTrouble
 from matrixdoc.checks.wording import device_words
 from matrixdoc.circuit.netlist import Circuit, build_circuit
-from matrixdoc.circuit.paths import current_path, device_of
-from matrixdoc.circuit.sharing import drive_of, shared_by, upstream
+from matrixdoc.circuit.sharing import shared_by
 from matrixdoc.cli.inputs import load
+from matrixdoc.cli.path_feeds import UNPLUG, feed_steps, feed_text, string_steps, string_text
 from matrixdoc.cli.path_rows import told
+from matrixdoc.cli.path_steps import Step, path_steps, told_for
 from matrixdoc.cli.text import heading, safe, wrapped
 from matrixdoc.definition.errors import InputError, Problem, quoted
-from matrixdoc.definition.wiring import Part, Wiring
-
-Layer = Literal["current", "command", "sensing"]
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One part on the path, between two nets (empty for a part of the signal layer).
-
-    ``light``: it gives an optical pair its light.
-    """
-
-    part: Part
-    layer: Layer
-    enters: str
-    leaves: str
-    devices: tuple[str, ...]
-    light: bool = False
+from matrixdoc.definition.wiring import Wiring
 
 
 def path(arguments: argparse.Namespace) -> int:
@@ -42,29 +25,45 @@ def path(arguments: argparse.Namespace) -> int:
         MatrixdocError: the machine cannot be loaded, or it has no such place.
     """
     wiring = load(arguments.machine)
-    reference = find_place(wiring, arguments.place)
     circuit = build_circuit(wiring)
-    steps = path_steps(circuit, reference)
-    if arguments.json:
-        print(_json(wiring, reference, steps))
+    reference = find_place(wiring, arguments.place)
+    feed = feeds_of(wiring).get(reference.removeprefix("feed/"))
+    if feed is not None and reference == f"feed/{feed.name}":
+        steps, title = feed_steps(circuit, feed), f"{reference} ({feed.title})"
+        text = feed_text(circuit, feed, steps)
+    elif reference in (lamps_of := strings_of(wiring)):
+        steps, title = string_steps(circuit, lamps_of[reference]), string_title(wiring, reference)
+        text = string_text(circuit, reference, lamps_of[reference], steps)
     else:
-        print(path_text(circuit, reference, steps))
+        steps, title = path_steps(circuit, reference), _title(wiring, reference)
+        text = path_text(circuit, reference, steps)
+    print(_json(wiring, reference, title, steps) if arguments.json else text)
     return 0
 
 
 def find_place(wiring: Wiring, words: str) -> str:
-    """The switch, lamp, coil or part that is meant.
+    """The switch, lamp, coil, part, feed (``feed/lower``) or illumination string that is meant.
 
     Raises:
         InputError: nothing, or several things, go by that name.
     """
-    known = {*wiring.switches, *wiring.lamps, *wiring.coils}
+    feeds = {f"feed/{name}" for name in feeds_of(wiring)}
+    strings = strings_of(wiring)
+    known = {*wiring.switches, *wiring.lamps, *wiring.coils, *strings, *feeds}
     if words in known or words in wiring.parts:
         return words
     names = Names(wiring)
+    if (feed := names.feed(words)) is not None:
+        return f"feed/{feed.name}"
     found: dict[str, None] = {}
     suggestion = ""
-    for find in (names.switch, names.lamp, names.coil, names.part):
+    lamps = set(names.string(words))
+    string = next((stem for stem, own in strings.items() if lamps == set(own)), "")
+    if string:
+        found[string] = None
+    for find in (names.switch, *(() if string else (names.lamp,)), names.coil, names.part):
+        if find == names.part and not found and f"feed/{words}" in feeds:
+            return f"feed/{words}"
         try:
             found[find(words)] = None
         except NameTrouble as trouble:
@@ -83,52 +82,8 @@ def find_place(wiring: Wiring, words: str) -> str:
         raise InputError(
             [Problem("PLACE", 0, 0, "", quoted(words), "one place", f"say {' or '.join(found)}")]
         )
-    expected = "a switch, lamp, coil or part of this machine"
+    expected = "a switch, lamp, coil, part, feed or illumination string of this machine"
     raise InputError([Problem("PLACE", 0, 0, "", quoted(words), expected, suggestion)])
-
-
-def path_steps(circuit: Circuit, reference: str) -> list[Step]:
-    """Parts in the order of the current, then those that command it, then those that sense it.
-
-    Of a part: the path of the device that is told for it (``told_for``).
-    """
-    wiring = circuit.wiring
-    device = told_for(circuit, reference) or reference
-    named: set[str] = set()
-
-    def step(name: str, layer: Layer, enters: str = "", leaves: str = "", *, light: bool = False) -> Step:
-        named.add(name)
-        return Step(circuit.parts[name], layer, enters, leaves, shared_by(circuit, name), light)
-
-    steps = [step(s.reference, "current", s.enters, s.leaves) for s in current_path(circuit, device)]
-    opto = wiring.optos.get(device)
-    if opto is not None and opto.emitter in circuit.parts:
-        emitting = current_path(circuit, opto.emitter)
-        steps += [step(s.reference, "current", s.enters, s.leaves, light=True) for s in emitting]
-    for drive in drive_of(circuit, device) if steps else ():
-        parts = (*(part for part, _ in drive.select), *drive.path)
-        steps.extend([step(name, "command") for name in parts if name not in named])
-    coil = wiring.coils.get(device)
-    for name in upstream(circuit, device) if steps else ():
-        if name not in named:
-            layer: Layer = "command" if coil is not None and name in coil.enable else "sensing"
-            steps.append(step(name, layer))
-    if not steps and reference in circuit.parts:
-        steps.append(step(reference, "command"))
-    return steps
-
-
-def told_for(circuit: Circuit, reference: str) -> str:
-    """The device whose path is told: the reference itself, or the first device that a part serves.
-
-    A diode across a coil stands for the coil. Empty where a part serves none.
-    """
-    device = device_of(circuit, reference)
-    if device or reference not in circuit.parts:
-        return device
-    coils = circuit.wiring.coils.values()
-    across = (coil.reference for coil in coils if coil.diode == reference)
-    return next(across, "") or next(iter(shared_by(circuit, reference)), "")
 
 
 _HEADS = {
@@ -162,9 +117,7 @@ def path_text(circuit: Circuit, reference: str, steps: list[Step]) -> str:
     if coil is not None and coil.fired_by and wiring.switches[coil.fired_by].contact not in passed:
         words = f"Fired by {device_words(wiring, coil.fired_by)}, without the logic."
         pieces.append(f"\n{wrapped(words)}")
-    pieces.append(
-        "\n" + wrapped("Unplug before you follow wires; let capacitors discharge and measure that they have.")
-    )
+    pieces.append("\n" + wrapped(UNPLUG))
     return "\n".join(pieces)
 
 
@@ -192,13 +145,13 @@ def _title(wiring: Wiring, reference: str) -> str:
     return f"{reference} ({title})" if title else reference
 
 
-def _json(wiring: Wiring, reference: str, steps: list[Step]) -> str:
+def _json(wiring: Wiring, reference: str, title: str, steps: list[Step]) -> str:
     from matrixdoc.cli.results import PathResult, StepResult
 
     return PathResult(
         machine=wiring.title,
         place=reference,
-        title=_title(wiring, reference),
+        title=title,
         steps=[
             StepResult(
                 part=one.part.reference,

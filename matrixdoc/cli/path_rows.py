@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby
+from itertools import groupby, pairwise
 
 from matrixdoc.cli.text import WIDTH, safe, wrapped
 from matrixdoc.definition.wiring import Part
@@ -67,7 +67,7 @@ def _groups(rows: Sequence[Row]) -> list[list[Row]]:
 def _group(rows: list[Row]) -> list[str]:
     heads = {row.head for row in rows}
     passing = len(heads) > 1
-    name = "feed wires from lug to lug" if passing else _owner([row.words for row in rows])
+    name = _passing_name(rows) if passing else _owner([row.words for row in rows])
     shown = rows if passing else _folded([_without(row, name) for row in rows])
     counts = {count for row in shown for count in row.serves}
     places = {part.place for row in shown for part in row.parts}
@@ -91,6 +91,12 @@ def _group(rows: list[Row]) -> list[str]:
             ahead = " " * (width + 4) + ahead[len(text) + 4 :]
         lines.append(_hung(ahead, words))
     return lines
+
+
+def _passing_name(rows: Sequence[Row]) -> str:
+    """Feed wires of several loads: one runs on from the other, or each starts at the same place."""
+    pairs = pairwise(row.parts[0] for row in rows)
+    return "feed wires from lug to lug" if all(a.nets[-1] == b.nets[0] for a, b in pairs) else "feed wires"
 
 
 def _hung(ahead: str, words: str) -> str:
@@ -117,7 +123,12 @@ def _serves(counts: tuple[int, ...]) -> str:
 
 
 def _owner(titles: Sequence[str]) -> str:
-    """The words that all titles of a group begin with: what the parts belong to."""
+    """The words that the titles of a group begin with: what the parts belong to.
+
+    A title that begins otherwise than the first (a contact set between two coils) keeps all its words.
+    """
+    alike = [title for title in titles if title.partition(" ")[0] == titles[0].partition(" ")[0]]
+    titles = alike if len(alike) > 1 else titles
     if len(titles) == 1:
         found = _FIRST.match(titles[0])
         return found[0].strip() if found and len(found[0]) < len(titles[0]) else ""
@@ -187,12 +198,14 @@ def _finished(row: Row) -> Row:
 
 
 def _extras(row: Row) -> list[str]:
-    """Type and printed names of a part that its words do not hold already."""
-    if len(row.parts) > 1:
-        return []
-    part = row.parts[0]
+    return extra_names(row.parts[0], row.words) if len(row.parts) == 1 else []
+
+
+def extra_names(part: Part, words: str | None = None) -> list[str]:
+    """Type and printed names of a part that ``words`` (its title) do not hold already."""
+    told = part.title if words is None else words
     return [
         f"number {text}" if text.isdecimal() and text != part.type_name else text
         for text in dict.fromkeys((part.type_name, *part.aliases))
-        if text and not re.search(rf"(?<!\w){re.escape(text)}(?!\w)", row.words)
+        if text and not re.search(rf"(?<!\w){re.escape(text)}(?!\w)", told)
     ]

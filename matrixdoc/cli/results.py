@@ -110,11 +110,15 @@ class CauseResult(Result):
 
 
 class ExpectedResult(Result):
-    """What a check would show if the cause of this rank held."""
+    """What a check would show if the cause of this rank held.
+
+    ``where`` says for which of what the cause stands for, where that is not all of it.
+    """
 
     cause: int
     words: str
     share: float
+    where: str = ""
 
 
 class CheckResult(Result):

@@ -10,7 +10,7 @@ from matrixdoc.case.wording import look_words, outcome_words, part_words, short_
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.situation import Look, Outcome, Situation
 from matrixdoc.cli.inputs import engine_of
-from matrixdoc.cli.text import heading, labelled, safe, share, wrapped
+from matrixdoc.cli.text import heading, labelled, likely_words, safe, share, wrapped
 from matrixdoc.definition.wiring import Wiring
 from matrixdoc.diagnosis.explain import fault_words
 from matrixdoc.faults.priors import Fault
@@ -70,7 +70,7 @@ def alike(one: Prediction, two: Prediction) -> bool:
 
 def fuse_name(wiring: Wiring, reference: str) -> str:
     """A fuse with its title and reference."""
-    return f"{part_words(wiring.parts[reference])} ({reference})"
+    return f"{part_words(wiring.parts[reference])} [{reference}]"
 
 
 def title_text(case: Case, faults: Sequence[Fault], cautions: Sequence[str]) -> list[str]:
@@ -124,4 +124,4 @@ def outcomes_words(wiring: Wiring, look: Look, prediction: Prediction) -> str:
     shown = [(outcome, p) for outcome, p in prediction[:_SHOWN_OUTCOMES] if p >= _LEAST_SHOWN]
     if shown and shown[0][1] >= SURE:
         return safe(outcome_words(wiring, look, shown[0][0]))
-    return " or ".join(f"{safe(outcome_words(wiring, look, o))} ({share(p)})" for o, p in shown)
+    return " or ".join(likely_words(safe(outcome_words(wiring, look, o)), share(p)) for o, p in shown)

@@ -64,26 +64,46 @@ def minutes(value: float) -> str:
     return f"{value:.0f} min" if abs(value - round(value)) < 0.05 else f"{value:.1f} min"
 
 
-def table(rows: Iterable[Sequence[str]], heads: Sequence[str] = ()) -> str:
-    """Rows under heads, columns two blanks apart; the last column is wrapped at 80 columns."""
+_LEAST_FIRST, _LEAST_LAST = 10, 20
+"""Characters that the first and the last column of a table get at least."""
+
+
+def table(rows: Iterable[Sequence[str]], heads: Sequence[str] = (), least_last: int = _LEAST_LAST) -> str:
+    """Rows under heads, columns two blanks apart; the last column is wrapped at 80 columns.
+
+    Where that leaves the last column less than ``least_last`` characters, a long cell of the first
+    column has its line to itself, and the rest of its row follows below.
+    """
     body = [[safe(cell) for cell in row] for row in rows]
     if not body:
         return ""
-    widths = [
-        max(len(row[k]) for row in [*body, *([list(heads)] if heads else [])]) for k in range(len(body[0]))
-    ]
+    wide = [*body, *([list(heads)] if heads else [])]
+    widths = [max(len(row[k]) for row in wide) for k in range(len(body[0]))]
+    others = sum(widths[1:-1]) + 2 * (len(widths) - 1)
+    if len(widths) > 1 and widths[0] + others > WIDTH - least_last:
+        most = max(WIDTH - least_last - others, _LEAST_FIRST)
+        widths[0] = max((len(row[0]) for row in wide if len(row[0]) <= most), default=most)
     shown = [list(heads), ["-" * width for width in widths]] if heads else []
     start = sum(widths[:-1]) + 2 * (len(widths) - 1)
-    room = max(WIDTH - start, 20)
+    room = max(WIDTH - start, _LEAST_LAST)
     lines: list[str] = []
     for row in [*shown, *body]:
         last = textwrap.wrap(row[-1], room, break_on_hyphens=False) or [""]
         if row[-1].startswith("---"):
             last = ["-" * min(widths[-1], room)]
-        ahead = "".join(f"{cell:<{width}}  " for cell, width in zip(row[:-1], widths[:-1], strict=True))
+        before = row[:-1]
+        if before and len(before[0]) > widths[0]:
+            lines.append(before[0])
+            before = ["", *before[1:]]
+        ahead = "".join(f"{cell:<{width}}  " for cell, width in zip(before, widths[:-1], strict=True))
         lines.append((ahead + last[0]).rstrip())
         lines.extend(" " * start + more for more in last[1:])
     return "\n".join(lines)
+
+
+def likely_words(words: str, chance: str) -> str:
+    """What may be seen, and how likely: ``reads nothing (34 %)``, ``OL (open), 34 %``."""
+    return f"{words}, {chance}" if words.endswith(")") else f"{words} ({chance})"
 
 
 def heading(text: str) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 from matrixdoc.case.report import case_from_report
 from matrixdoc.cli.diagnose import SAFETY, cautions_text
 from matrixdoc.cli.inputs import NothingSeenError, laid_over, load, read_symptoms, talk
-from matrixdoc.cli.text import heading, labelled, minutes, safe, share, wrapped
+from matrixdoc.cli.text import heading, labelled, likely_words, minutes, safe, share, wrapped
 from matrixdoc.diagnosis.tree_page import complaint_words, headline, target_words, tree_dot, tree_page
 from matrixdoc.diagnosis.tree_words import NOTE, FaultTree, PlanStep
 
@@ -75,7 +75,7 @@ def _step_text(step: PlanStep) -> str:
         lines.extend(labelled("CAUTION", caution, 15, 9) for caution in step.cautions)
         lines.append(labelled("set up", "; ".join([_power(step), *step.set_up]), 15, 9))
         for branch in step.branches:
-            seen = f"{' / '.join(branch.words)} ({share(branch.probability)})"
+            seen = likely_words(" / ".join(branch.words), share(branch.probability))
             lines.append(wrapped(f"- {seen}: {target_words(branch.target)}", 15, 17))
     elif step.kind == "cut":
         lines.append(wrapped(f"{step.number:>3}. {'':>8}  {step.title}", 0, 15))
@@ -83,7 +83,9 @@ def _step_text(step: PlanStep) -> str:
     else:
         lines.append(wrapped(f"{step.number:>3}. {'':>8}  {step.title}", 0, 15))
     likely = "; ".join(f"{words} {share(probability)}" for words, probability in step.suspects)
-    lines.append(labelled("likely", f"{likely} (comes here: {share(step.probability)})", 15, 9))
+    lines.append(labelled("likely", likely, 15, 9))
+    if step.number > 1:
+        lines.append(labelled("reached", f"in {share(step.probability)} of such cases", 15, 9))
     return "\n".join(lines)
 
 

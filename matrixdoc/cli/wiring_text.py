@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from itertools import groupby
 
-from matrixdoc.case.feeds import Feed, feeds_of
+from matrixdoc.case.feeds import Feed, feeds_of, strings_of
 from matrixdoc.case.part_names import pin_name
 from matrixdoc.cli.chart_words import drive_name, own_title, pins
+from matrixdoc.cli.coil_rows import coil_tables
+from matrixdoc.cli.path_rows import extra_names
 from matrixdoc.cli.text import heading, minutes, table, wrapped
-from matrixdoc.definition.wiring import Matrix, Wiring
+from matrixdoc.definition.wiring import Matrix, Part, Wiring
 
 
 def wiring_text(wiring: Wiring) -> str:
@@ -26,18 +29,10 @@ def wiring_text(wiring: Wiring) -> str:
     pieces.append(_section("LAMPS outside the matrices", lamps, ("REFERENCE", "TITLE", "TYPE")))
     strings = _strings(wiring)
     pieces.append(_section("ILLUMINATION", strings, ("STRING", "LAMPS", "TYPE", "FUSE", "SUPPLY", "NAMES")))
-    coils = [
-        (
-            c.reference,
-            _drive_place(wiring, c.drive),
-            f"{c.title}{f'; fired by {c.fired_by}' if c.fired_by else ''}",
-        )
-        for c in wiring.coils.values()
-    ]
-    pieces.append(_section("COILS", coils, ("REFERENCE", "DRIVE", "TITLE")))
-    feeds = [_feed_row(wiring, feed) for feed in feeds_of(wiring).values()]
+    feeds = feeds_of(wiring)
+    pieces.extend(_section(some.title, some.rows, some.heads) for some in coil_tables(wiring, feeds))
     heads = ("NAME", "SUPPLY", "FUSE", "PIN", "WIRE", "SERVES, in wiring order")
-    pieces.append(_section("FEEDS", feeds, heads))
+    pieces.append(_section("FEEDS", [_feed_row(wiring, feed) for feed in feeds.values()], heads))
     supplies = [
         (
             s.name,
@@ -81,12 +76,8 @@ def _direct_lamps(wiring: Wiring) -> list[tuple[str, ...]]:
 
 def _strings(wiring: Wiring) -> list[tuple[str, ...]]:
     """Illumination strings, a line for each: its lamps are alike and always on."""
-    strings: dict[str, list[str]] = {}
-    for reference, lamp in wiring.lamps.items():
-        if lamp.always_on:
-            strings.setdefault(reference.rpartition("/")[0], []).append(reference)
     rows: list[tuple[str, ...]] = []
-    for stem, lamps in strings.items():
+    for stem, lamps in strings_of(wiring).items():
         types = dict.fromkeys(wiring.parts[wiring.lamps[r].element].type_name for r in lamps)
         named = [wiring.lamps[r].title for r in lamps]
         own = [title for title in named if not title.endswith(tuple("0123456789"))]
@@ -128,13 +119,10 @@ def _feed_row(wiring: Wiring, feed: Feed) -> tuple[str, ...]:
 
 
 def _served(feed: Feed) -> str:
-    """``coil 5, 4, 6``."""
-    heads: dict[str, list[str]] = {}
-    for stem in feed.stems:
-        head, _, tail = stem.partition("/")
-        heads.setdefault(head, []).append(tail)
+    """``coil 5, 4, 6; flash 2; coil 7``."""
     told = []
-    for head, tails in heads.items():
+    for head, stems in groupby((stem.partition("/") for stem in feed.stems), key=lambda parts: parts[0]):
+        tails = [tail for _, _, tail in stems]
         told.append(f"{head} {', '.join(tails)}" if any(tails) else f"the {head} matrix")
     return "; ".join(told)
 
@@ -146,9 +134,10 @@ def _order(wiring: Wiring, feed: Feed) -> str:
 
 
 def _fuse(wiring: Wiring, reference: str) -> str:
-    """A fuse as it is printed and rated: ``F3 3.15 A slow``."""
-    part = wiring.parts[reference]
-    return part.title.rpartition(", fuse ")[2] or ", ".join(part.aliases) or "not stated"
+    """A fuse as it is printed and rated: ``F3 (3.15 A slow)``, or ``3.15 A slow`` without a name."""
+    _, _, told = wiring.parts[reference].title.rpartition(", fuse")
+    told = told.strip()
+    return (told[1:-1] if told.startswith("(") else told) or "not stated"
 
 
 def _is_fuse(wiring: Wiring, reference: str) -> bool:
@@ -195,16 +184,16 @@ def _lines_text(wiring: Wiring, matrix: Matrix) -> str:
 
 
 def parts_text(wiring: Wiring) -> str:
-    """Every part on a line of its own."""
+    """Every part with its pin or wire, what it is and where; a long reference has its line to itself."""
     rows = [
-        (
-            part.reference,
-            part.kind,
-            pin_name(part) or part.connector or "-",
-            part.colour or "-",
-            part.origin,
-            ", ".join(filter(None, (part.title, part.type_name, *part.aliases, part.place))),
-        )
+        (part.reference, " ".join(filter(None, (pin_name(part) or part.connector, part.colour))), _told(part))
         for part in wiring.parts.values()
     ]
-    return table(rows, ("REFERENCE", "KIND", "PIN", "WIRE", "FACTS ARE", "WHAT AND WHERE"))
+    told = "What is not stated in the definition is marked: assumed, or style default."
+    return f"{table(rows, ('REFERENCE', 'PIN, WIRE', 'WHAT AND WHERE'), 44)}\n\n{told}"
+
+
+def _told(part: Part) -> str:
+    """Words of a part, type and printed names that they do not hold already, place, origin."""
+    origin = "" if part.origin == "stated" else part.origin
+    return "; ".join(filter(None, (part.title or part.kind, *extra_names(part), part.place, origin)))

@@ -85,6 +85,8 @@ class Builder:
     problems: list[Problem] = field(default_factory=list)
     pin_uses: dict[str, dict[int, PinUse]] = field(default_factory=dict)
     link_uses: dict[int, str] = field(default_factory=dict)
+    drive_uses: dict[tuple[str, str], str] = field(default_factory=dict)
+    """Board and name of each output part that drives one thing only -> words for what it drives."""
     feed_nets: dict[str, str] = field(default_factory=dict)
     feed_chains: dict[str, tuple[str, ...]] = field(default_factory=dict)
     line_nets: dict[str, str] = field(default_factory=dict)

@@ -18,13 +18,18 @@ from matrixdoc.definition.styles import picked
 class _Taker:
     """Something that takes current from a feed: its reference, what people say, its title.
 
-    ``whole`` is the reference of the matrix that a line is part of.
+    ``key`` and ``number`` are its key in the definition and its running number, where it has them.
+    ``whole`` is the reference of the matrix that a line is part of; ``open_style``: nobody knows whether
+    such lines switch its supply, since its style is not known.
     """
 
     prefix: str
     said: str
     title: str = ""
+    key: str = ""
+    number: str = ""
     whole: str = ""
+    open_style: bool = False
 
     @property
     def words(self) -> str:
@@ -44,31 +49,39 @@ def _takers(builder: Builder, kinds: Mapping[str, str]) -> list[tuple[_Taker, st
     found: list[tuple[_Taker, str | None]] = []
     for key, coil in form.coils.items():
         if coil.shares is None or not _grounded(builder, coil.shares):
-            found.append((_Taker(f"coil/{key}", f"coil {key}", coil.title), coil.feed))
+            found.append((_Taker(f"coil/{key}", f"coil {key}", coil.title, key, coil.number), coil.feed))
     for key, flipper in form.flippers.items():
         name = flipper_name(key)
-        found.append((_Taker(f"coil/{name}", name, flipper.title), flipper.feed))
+        short = name.removesuffix(" flipper")
+        found.append((_Taker(f"coil/{name}", name, flipper.title, short, flipper.number), flipper.feed))
     for key, flash in form.flash_lamps.items():
-        found.append((_Taker(f"flash/{key}", f"flash {key}", flash.title), flash.feed))
+        found.append((_Taker(f"flash/{key}", f"flash {key}", flash.title, key, flash.number), flash.feed))
     for key, lamp in form.direct_lamps.items():
-        found.append((_Taker(f"direct lamp/{key}", f"direct lamp {key}", lamp.title), lamp.feed))
+        found.append(
+            (_Taker(f"direct lamp/{key}", f"direct lamp {key}", lamp.title, key, lamp.number), lamp.feed)
+        )
     for key, light in form.illumination.items():
-        found.append((_Taker(f"illumination/{key}", f"illumination {key}", light.title), light.feed))
+        found.append((_Taker(f"illumination/{key}", f"illumination {key}", light.title, key), light.feed))
     for name, device in kinds.items():
         matrix = form.matrices[name]
         found.append((_Taker(name, name), matrix.feed))
-        found.extend((_Taker(f"{name}/{line}", f"{name} {line}", whole=name), matrix.feed)
-                     for line in _feeding_lines(builder, name, device))  # fmt: skip
+        unknown = _style_unknown(builder, name, device)
+        for line in _feeding_lines(builder, name, device):
+            taker = _Taker(f"{name}/{line}", f"{name} {line}", whole=name, open_style=unknown)
+            found.append((taker, matrix.feed))
     return found
 
 
 def _grounded(builder: Builder, key: str) -> bool:
     coil = builder.form.coils.get(key)
-    return coil is not None and high_side(builder, coil.style, builder.styles.defaults.coil_output)
+    return coil is not None and bool(high_side(builder, coil.style, builder.styles.defaults.coil_output))
 
 
 def _feeding_lines(builder: Builder, name: str, device: str) -> list[str]:
-    """The lines of a matrix that switch its supply: those with a drive on the high side."""
+    """The lines of a matrix that switch its supply: those with a drive on the high side.
+
+    Where its style is not known they may be columns or rows.
+    """
     form, styles, usual = builder.form.matrices[name], builder.styles, builder.styles.defaults
     if device == "lamp":
         lamp = picked(styles.lamp, form.style, usual.lamp_style)
@@ -79,8 +92,17 @@ def _feeding_lines(builder: Builder, name: str, device: str) -> list[str]:
     else:
         return []
     columns, rows = _size(builder, name)
-    letter, count = ("C", columns) if kinds[0].startswith("high_side") else ("R", rows)
-    return [f"{letter}{number}" for number in range(form.numbered_from, form.numbered_from + count)]
+    feeding = [("C", columns) if kinds[0].startswith("high_side") else ("R", rows)]
+    if _style_unknown(builder, name, device):
+        feeding = [("C", columns), ("R", rows)]
+    first = form.numbered_from
+    return [f"{letter}{number}" for letter, count in feeding for number in range(first, first + count)]
+
+
+def _style_unknown(builder: Builder, name: str, device: str) -> bool:
+    """Whether a matrix names a style that there is not, which is told where the matrices are read."""
+    styles = builder.styles.lamp if device == "lamp" else builder.styles.coil_matrix
+    return builder.form.matrices[name].style not in ("", *styles)
 
 
 def _size(builder: Builder, name: str) -> tuple[int, int]:
@@ -97,25 +119,28 @@ def _order(builder: Builder, name: str, takers: list[tuple[_Taker, str | None]])
     """References in the order of a feed's chain; empty where none is stated."""
     path: FormPath = ("feeds", name, "chain")
     here = [taker for taker, feed in takers if feed == name]
-    by_name, everywhere = _names(builder, here), _names(builder, [taker for taker, _ in takers])
+    on_feed, everywhere = _Called(here), _Called([taker for taker, _ in takers])
     feeds = {taker.prefix: feed for taker, feed in takers}
     found: dict[str, _Taker] = {}
     bad = False
     for index, entry in enumerate(builder.form.feeds[name].chain):
-        taken = _called(by_name, entry)
-        if taken is None:
-            other = _called(everywhere, entry)
-            _astray(
-                builder, (*path, index), entry, name, other, feeds.get(other.prefix if other else ""), here
-            )
-        elif taken.prefix in found or taken.whole in found:
+        meant = on_feed.find(entry)
+        if len(meant) > 1:
+            several = ", ".join(taker.words for taker in meant)
+            expected = f"the one that is meant: {choice([taker.said for taker in meant])}"
+            builder.problem((*path, index), f"{quoted(entry)}, which is {several}", expected)
+        elif not meant:
+            other = next(iter(everywhere.find(entry)), None)
+            feed = feeds[other.prefix] if other else None
+            _astray(builder, (*path, index), entry, name, other, feed, here)
+        elif meant[0].prefix in found or meant[0].whole in found:
             builder.problem((*path, index), f"{quoted(entry)} again", "each once")
-        elif any(one.whole == taken.prefix for one in found.values()):
+        elif any(one.whole == meant[0].prefix for one in found.values()):
             builder.problem(
                 (*path, index), f"{quoted(entry)} beside a line of it", "the matrix, or its lines"
             )
         else:
-            found[taken.prefix] = taken
+            found[meant[0].prefix] = meant[0]
             continue
         bad = True
     if found and not bad:
@@ -123,18 +148,46 @@ def _order(builder: Builder, name: str, takers: list[tuple[_Taker, str | None]])
     return tuple(found)
 
 
-def _names(builder: Builder, takers: list[_Taker]) -> dict[str, _Taker]:
-    found: dict[str, _Taker] = {}
-    for taker in takers:
-        found.setdefault(taker.said, taker)
-    for taker in takers:
-        if taker.prefix in builder.form.matrices:
-            found.setdefault(f"matrix {taker.said}", taker)
-    return found
+class _Called:
+    """What an entry of a chain may mean: names with the kind of thing before them, then short ones.
+
+    ``5`` is coil 5 and ``left`` the left flipper before they are anything else; then come titles, running
+    numbers and the keys of other things, with or without a word such as ``lamp`` before them.
+    """
+
+    def __init__(self, takers: list[_Taker]) -> None:
+        self._by_name: tuple[dict[str, dict[_Taker, None]], ...] = ({}, {}, {})
+        for taker in takers:
+            for names, layer in zip(_names(taker), self._by_name, strict=True):
+                for name in names:
+                    layer.setdefault(_plain(name), {})[taker] = None
+
+    def find(self, entry: str) -> list[_Taker]:
+        """All that go by that name, in the order of the definition."""
+        return next((list(names[key]) for names in self._by_name if (key := _plain(entry)) in names), [])
 
 
-def _called(names: Mapping[str, _Taker], entry: str) -> _Taker | None:
-    return names.get(entry) or names.get(f"coil {entry}") or names.get(f"{entry} flipper")
+def _plain(name: str) -> str:
+    return " ".join(name.lower().split())
+
+
+def _names(taker: _Taker) -> tuple[tuple[str, ...], ...]:
+    """Names in three layers: of those that share one, the earlier layer is meant."""
+    if not taker.key:
+        return (taker.said, *(() if taker.whole else (f"matrix {taker.said}",))), (), ()
+    root = taker.prefix.partition("/")[0]
+    words = [word for word in (taker.key, taker.title, taker.number) if word]
+    long = tuple(f"{kind} {word}" for kind in ("", *_KINDS[root]) for word in words)
+    return (taker.said,), (taker.key,) if root == "coil" else (), long
+
+
+_KINDS = {
+    "coil": ("coil",),
+    "flash": ("flash", "flash lamp", "lamp"),
+    "direct lamp": ("direct lamp", "lamp"),
+    "illumination": ("illumination", "string"),
+}
+"""First word of a reference -> words that people put before the name of such a thing."""
 
 
 def _astray(
@@ -155,7 +208,7 @@ def _astray(
     said = [one.said for one in here if not one.whole]
     expected = f"what hangs on this feed: {choice(said)}" if said else "something on this feed"
     if taker is None:
-        hint = near_miss(entry, said)
+        hint = near_miss(entry, [*said, *(one.title for one in here if one.title)])
     elif feed is None:
         hint = f"{taker.said} names no feed: write 'feed: {name}' there"
     else:
@@ -166,6 +219,7 @@ def _astray(
 def _complete(builder: Builder, path: FormPath, found: Mapping[str, _Taker], here: list[_Taker]) -> None:
     """Note what hangs on the feed and is not in its chain."""
     by_line = {taker.whole for taker in found.values()} - {""}
+    here = [taker for taker in here if not (taker.open_style and taker.whole in by_line)]
     missing = [
         taker
         for taker in here

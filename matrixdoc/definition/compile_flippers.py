@@ -172,6 +172,7 @@ def _low_current_flipper(builder: Builder, load: Load, facts: FlipperForm, switc
         ("power", facts.power, defaults.flipper_power_ohm, facts, prefix, path),
         ("hold", facts.hold, defaults.flipper_hold_ohm, hold, hold_prefix, hold_path),
     )
+    style = facts.style
     for side, ohm, usual, drive_facts, drive_prefix, here in windings:
         own = Load(drive_prefix, f"{load.words} {side}", here, load.place, load.board)
         driven, inner = f"{prefix}/{side} driven", f"{drive_prefix}/board"
@@ -184,11 +185,13 @@ def _low_current_flipper(builder: Builder, load: Load, facts: FlipperForm, switc
             builder,
             own,
             drive_facts,
-            facts.style,
+            style,
             defaults.coil_output,
             inner,
             switched_to=sides.switched_to,
         )
+        if facts.style not in builder.styles.output:
+            style = ""  # one that is not known is told once, at the first of the two drives
         output = builder.drives[drive].output
         builder.coils[winding] = Coil(
             reference=winding,

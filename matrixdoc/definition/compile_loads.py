@@ -8,6 +8,7 @@ positive one while the drive is on, and a winding names its driven lug last.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from matrixdoc.definition.compile_builder import Builder, FormPath, coloured
@@ -17,6 +18,7 @@ from matrixdoc.definition.errors import choice, quoted
 from matrixdoc.definition.schema_boards import FuseForm
 from matrixdoc.definition.schema_loads import ReturnForm
 from matrixdoc.definition.schema_matrices import DrivePath
+from matrixdoc.definition.styles import OutputStyle
 from matrixdoc.definition.wiring import GROUND, Origin
 
 
@@ -56,10 +58,10 @@ def make_load(
     return Load(prefix, words, path, builder.place(facts.place, (*path, "place"), place), board)
 
 
-def high_side(builder: Builder, style: str, usual: str) -> bool:
-    """Whether a drive of that style stands on the supply's side; an unknown style counts as usual."""
+def high_side(builder: Builder, style: str, usual: str) -> bool | None:
+    """Whether a drive of that style stands on the supply's side; ``None`` where the style is unknown."""
     styles = builder.styles.output
-    return styles[style if style in styles else usual].high_side
+    return None if style and style not in styles else styles[style or usual].high_side
 
 
 def sides_of(
@@ -69,18 +71,20 @@ def sides_of(
     supply: tuple[str | None, str | None, str],
     fuse: FuseForm | None,
     *,
-    high: bool,
+    high: bool | None,
     own_drive: bool = True,
 ) -> Sides:
     """Wire what a load has apart from its driven lug: the supply's wire, or the ground's as well.
 
     ``supply``: the feed and the supply that are named, and the usual supply. A load on another's
-    high-side drive (``own_drive`` false) has no supply of its own.
+    high-side drive (``own_drive`` false) has no supply of its own. Where nobody knows the side (``high``
+    is ``None``) the load is wired as one on the ground side, and no key of it is out of place: the style
+    that is not known is told where the drive is made.
     """
     prefix = load.prefix
     supplied, driven = f"{prefix}/supplied", f"{prefix}/driven"
     if not high:
-        for field in ("return_pin", "return_wire"):
+        for field in ("return_pin", "return_wire") if high is False else ():
             if field in facts.model_fields_set:
                 found = f"'{field}' of a load that is driven on its ground side"
                 builder.problem((*load.path, field), found, "it where the style is a high-side one", key=True)
@@ -143,6 +147,7 @@ def output_drive(
         found = f"{quoted(name)} for a drive that pulls to ground"
         builder.problem((*load.path, "style"), found, choice(lows))
         made = styles[usual]
+    _driven_once(builder, load, facts, made)
     prefix = prefix or load.prefix
     decoder = chosen[0] if chosen else None
     signal = signal_path(
@@ -164,6 +169,25 @@ def output_drive(
     output = output_part(builder, prefix, load.words, made.driver, nets, facts, made.type, load.board)
     select = chosen[0].select(chosen[1]) if chosen else ()
     return builder.drive(f"{prefix}/drive", load.words, signal, output, select)
+
+
+_CHIP = re.compile(r"(?:IC|U)\d", re.ASCII | re.IGNORECASE)
+"""Integrated circuits by their reference letters (IEEE 315: U; IC is usual too): many drives in one."""
+
+
+def _driven_once(builder: Builder, load: Load, facts: DrivePath, style: OutputStyle) -> None:
+    """Note a transistor or thyristor that is given to two loads; chips and relays have several drives."""
+    if not facts.drive or style.several or _CHIP.match(facts.drive):
+        return
+    name = (load.board, facts.drive.casefold())
+    other = builder.drive_uses.setdefault(name, load.words)
+    if other != load.words:
+        hint = (
+            f"{other} has it. Both side by side on it: write one, with the ohms of both together. "
+            "Turned over by a relay: 'shares:' and 'relay:'. "
+            "One of several in a chip: 'style: low-side array'"
+        )
+        builder.problem((*load.path, "drive"), f"drive {quoted(facts.drive)} again", "each drive once", hint)
 
 
 def chained_net(builder: Builder, feed: str, prefix: str) -> tuple[str, str]:

@@ -6,6 +6,7 @@ import math
 
 from matrixdoc.definition.compile_builder import Builder, FormPath, coloured, named
 from matrixdoc.definition.compile_interlocks import interlock_net
+from matrixdoc.definition.fuse_words import fuse_title
 from matrixdoc.definition.schema_boards import BridgeForm, FeedForm, FuseForm, SupplyForm
 from matrixdoc.definition.styles import SupplyStyle
 from matrixdoc.definition.wiring import GROUND, Supply
@@ -29,17 +30,11 @@ def fuse_part(
     """Add a fuse; without ``facts`` it is an assumed one of ``otherwise_a`` amperes."""
     stated = facts or FuseForm()
     rating = stated.rating if stated.rating is not None else otherwise_a
-    called = stated.name if stated.name.lower().startswith("fuse") else f"fuse{named(stated.name)}"
-    words_of = [
-        called,
-        f"{rating:g} A" if stated.rating is not None else "",
-        stated.blow,
-    ]
     return builder.add(
         reference,
         "fuse",
         nets,
-        title=f"{words}, {' '.join(w for w in words_of if w)}",
+        title=f"{words}, {fuse_title(stated.name, stated.rating, stated.blow)}",
         place=builder.place(stated.place, (*path, "place"), place),
         values={"rated_a": rating} if rating is not None else None,
         type_name=stated.blow,

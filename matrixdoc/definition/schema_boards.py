@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import (
     BaseModel,
@@ -17,6 +17,8 @@ from pydantic import (
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema
 
+from matrixdoc.definition.errors import InputError, refusal
+from matrixdoc.definition.fuse_words import Blow, parse_fuse
 from matrixdoc.definition.schema_types import (
     Amperes,
     Colour,
@@ -45,10 +47,30 @@ def _pin(value: object) -> object:
 
 
 def _fuse(value: object) -> object:
-    """``5 A`` alone is a fuse of which only the rating is known; ``none`` says there is none."""
+    """One text is what is printed on the fuse (``5 A``, ``F3 T 5 A``); ``none`` says there is none.
+
+    What the rating says besides (``T 5 A``, ``5 A slow``) goes to its own key. A marking that cannot be
+    read, or says otherwise than the other keys, is left to the rating to refuse, at its place.
+    """
     if isinstance(value, str):
-        return {"fitted": False} if value.strip().lower() == "none" else {"rating": value}
-    return value
+        value = {"fitted": False} if value.strip().lower() == "none" else {"rating": value}
+    if not isinstance(value, dict) or not isinstance(value.get("rating"), str):
+        return value
+    try:
+        said = parse_fuse(value["rating"])
+    except InputError:
+        return value
+    besides = {key: text for key, text in (("name", said.name), ("blow", said.blow)) if text}
+    if any(value.get(key, text) != text for key, text in besides.items()):
+        return value
+    return {**value, "rating": said.rating_a, **besides}
+
+
+def _fuse_rating(value: object) -> object:
+    if not isinstance(value, str):
+        return value
+    said = parse_fuse(value)
+    raise refusal(value, "the rating alone", f"{said.blow or said.name} contradicts another key of this fuse")
 
 
 def _bridge(value: object) -> object:
@@ -96,13 +118,21 @@ Pin = Annotated[
 ]
 
 
+FuseAmperes = Annotated[
+    float,
+    BeforeValidator(_fuse_rating),
+    Field(gt=0, allow_inf_nan=False),
+    WithJsonSchema({"type": ["string", "number"]}),
+]
+
+
 class FuseForm(Form):
-    """A fuse: its rating, and what is printed beside its clip. May be written as the rating alone."""
+    """A fuse: its rating, and what is printed beside its clip. May be written as one text (``T 5 A``)."""
 
     fitted: Flag = True
     name: Text = ""
-    rating: Amperes | None = None
-    blow: Literal["", "fast", "slow"] = ""
+    rating: FuseAmperes | None = None
+    blow: Blow = ""
     place: Name | None = None
     note: Text = ""
 

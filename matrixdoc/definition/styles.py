@@ -90,11 +90,15 @@ class OptoStyle:
 
 @dataclass(frozen=True, slots=True)
 class OutputStyle:
-    """One output transistor, thyristor or relay contact."""
+    """One output transistor, thyristor or relay contact.
+
+    ``several``: one part of that name drives several things (a chip, a relay with several contacts).
+    """
 
     words: str
     driver: str
     type: str
+    several: bool = False
 
     @property
     def high_side(self) -> bool:

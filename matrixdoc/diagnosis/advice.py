@@ -13,6 +13,7 @@ from matrixdoc.diagnosis.anchors import predictor_anchors
 from matrixdoc.diagnosis.answers import numbers_of
 from matrixdoc.diagnosis.danger import LOCKED_LIMIT
 from matrixdoc.diagnosis.doubts import doubts, repeatable
+from matrixdoc.diagnosis.expected import expected_outcomes
 from matrixdoc.diagnosis.jobs import Job, Workshop
 from matrixdoc.diagnosis.means import isolation
 from matrixdoc.diagnosis.policy import Choice, decide
@@ -26,7 +27,7 @@ from matrixdoc.diagnosis.ranking import (
     entropy_bits,
     outcome_table,
 )
-from matrixdoc.diagnosis.results import ExpectedOutcome, RankedCheck
+from matrixdoc.diagnosis.results import RankedCheck
 from matrixdoc.diagnosis.told import Told
 from matrixdoc.faults.priors import Fault
 
@@ -116,7 +117,7 @@ class Advice:
                     minutes=choice.minutes,
                     information_bits=choice.bits,
                     value=choice.finish,
-                    expected=self._expected(job, option, numbers),
+                    expected=expected_outcomes(self.tools.model, job, option, numbers),
                     reason=self._reason(job, option, choice),
                 )
             )
@@ -218,7 +219,7 @@ class Advice:
         self.tools.predictor.prepare([(check.situation, check.look, h) for h in hypotheses])
         predictions = tuple(self.workshop.prediction(job.analysis, check, h) for h in hypotheses)
         option = Option(check, self.tools.minutes(check), predictions)
-        expected = self._expected(job, option, numbers)
+        expected = expected_outcomes(self.tools.model, job, option, numbers)
         bits = entropy_bits(np.array([[min(doubt, 1.0)]]))[0]
         return RankedCheck(1, check, option.minutes, float(bits), option.minutes, expected, reason)
 
@@ -251,28 +252,6 @@ class Advice:
         )
         return [self._once_more(job, self.workshop.look_at(finding), numbers, chance, reason)]
 
-    def _expected(
-        self, job: Job, option: Option, numbers: Mapping[tuple[Fault, ...], int]
-    ) -> tuple[ExpectedOutcome, ...]:
-        """What the check would show under each leading group, by its number in the list of causes."""
-        considered = job.considered
-        rows = []
-        for group in job.groups[:5]:
-            number = numbers.get(group[0].faults)
-            if group[0] not in considered or number is None:
-                continue
-            h = considered.index(group[0])
-            if option.check.kind == "act":
-                cured = option.cures[h]
-                words = ("works again", cured) if cured >= 0.5 else ("still the same", 1.0 - cured)
-                rows.append(ExpectedOutcome(number, *words))
-                continue
-            outcome, share = option.predictions[h][0]
-            held = option.check.situation.held
-            told = outcome_words(self.tools.wiring, option.check.look, outcome, held)
-            rows.append(ExpectedOutcome(number, told, share))
-        return tuple(rows)
-
     def _reason(self, job: Job, option: Option, choice: Choice) -> str:
         finish = f"about {choice.finish:.0f} min to finish when starting with it"
         if option.check.kind == "act":
@@ -281,7 +260,14 @@ class Advice:
         outcomes = {
             words
             for h, _ in enumerate(job.considered)
-            for words in [outcome_words(self.tools.wiring, option.check.look, option.predictions[h][0][0])]
+            for words in [
+                outcome_words(
+                    self.tools.wiring,
+                    option.check.look,
+                    option.predictions[h][0][0],
+                    option.check.situation.held,
+                )
+            ]
         }
         split = f"tells {len(outcomes)} groups of suspects apart" if len(outcomes) > 1 else "settles a doubt"
         return f"{split}, {choice.bits:.2f} bit; {finish}"

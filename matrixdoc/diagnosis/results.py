@@ -51,11 +51,16 @@ class Cause:
 
 @dataclass(frozen=True, slots=True)
 class ExpectedOutcome:
-    """What a check would show if a cause held: ``words`` for people, ``share`` its probability."""
+    """What a check would show if a cause held: ``words`` for people, ``share`` its probability.
+
+    ``where`` is empty where that holds for all that the cause stands for; else it says for which of
+    it, as words behind the cause's number: ``if it is ...``, or ``otherwise``.
+    """
 
     cause: int
     words: str
     share: float = 1.0
+    where: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -146,14 +146,14 @@ def _box(
     lines = list(cut_lines(step.title, TITLE_LINES))
     if step.kind == "cut":
         lines = [*cut_lines(step.title, 1), f"and on: about {minutes_words(step.finish)} more"]
-    lines += [f"{b.words[0]} ({percent(b.probability)}): done" for b in step.branches if not b.target]
+    lines += [f"{b.words[0]}, {percent(b.probability)}: done" for b in step.branches if not b.target]
     box = Box(number, column, seen, _head(step), percent(step.probability), (), _style(step))
     if onward and column > 0 and (column == COLUMNS - 1 or number in moved):
         lines.append(f"goes on: sheet of step {number}")
         later.append(number)
     else:
         for branch in onward:
-            words = cut_lines(f"{' / '.join(branch.words)} ({percent(branch.probability)})", SEEN_LINES)
+            words = cut_lines(f"{' / '.join(branch.words)}, {percent(branch.probability)}", SEEN_LINES)
             box.children.append(_box(tree, branch.target, column + 1, words, moved, drawn, later, sheet))
     box.lines = tuple(lines)
     return box

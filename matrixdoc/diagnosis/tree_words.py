@@ -159,7 +159,8 @@ def _branches(engine: Engine, grown: GrownTree, step: TreeStep, option: Option) 
             words: tuple[str, ...] = ("still the same",)
         else:
             outcomes = option.tabulated[0]
-            told = (outcome_words(engine.wiring, option.check.look, outcomes[o]) for o in data["outcomes"])
+            look, held = option.check.look, option.check.situation.held
+            told = (outcome_words(engine.wiring, look, outcomes[o], held) for o in data["outcomes"])
             words = tuple(dict.fromkeys(told))
         found.append(Branch(words, data["probability"], child))
     ended = 1.0 - sum(b.probability for b in found)

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from textual.widgets import Input, Static
+from textual.widgets import Input, SelectionList, Static
 
 from matrixdoc.bench import state
 from matrixdoc.bench.actions import ACTIONS
@@ -20,10 +20,13 @@ from matrixdoc.bench.check_dialog import CheckDialog
 from matrixdoc.bench.chooser import Chooser
 from matrixdoc.bench.desk import Desk
 from matrixdoc.bench.dialogs import HelpDialog, MarkMenu, MessageDialog, NoteDialog
+from matrixdoc.bench.history import log_rows
 from matrixdoc.bench.opening import Opened
 from matrixdoc.bench.panes import CautionBar, FooterBar, RowList, TabBar
 from matrixdoc.bench.picture import settle
-from matrixdoc.checks.situation import OPEN_LOOP
+from matrixdoc.checks.situation import OPEN_LOOP, Finding, Look, Situation
+from matrixdoc.definition.library import load_machine
+from matrixdoc.diagnosis.results import Cause, FaultName
 from tests.bench.fakes import MemoryStore, fake_case, make_wiring
 
 CLOCK = "2026-01-05T10:00:00+00:00"
@@ -91,6 +94,50 @@ async def test_one_whole_repair_by_keyboard_alone(size):
         assert app.view.case.unproven() == ()
         assert app.view.causes == ()
         assert tuple(store.entries) == app.view.case.entries
+
+
+@pytest.mark.parametrize(
+    ("keys", "outcome", "glyph", "word"),
+    [
+        (("2", "f"), "flickers", "≈", "FLICKERS"),
+        (("3", "b"), "fires twice", "»", "TWICE"),
+    ],
+)
+async def test_flickering_and_double_firing_have_signs(keys, outcome, glyph, word):
+    app = bench()
+    async with app.run_test(size=SMALL) as pilot:
+        await settle(app, pilot)
+        await press(app, pilot, *keys)
+        (found,) = app.view.case.findings
+        assert found.outcome == outcome
+        assert f"{glyph} {word}" in shown(app)
+        await press(app, pilot, "down", "enter")
+        assert isinstance(app.screen, MarkMenu)
+        assert f"{glyph} {outcome}" in shown(app)
+        assert "take the mark off" in shown(app)
+
+
+async def test_a_bridge_between_neighbours_is_noted_as_mended():
+    """The lugs of a coil bent together: no part of the definition, and mended all the same."""
+    wiring = load_machine("lantern_quay")
+    bridge = "bridge/coil/5/driven~coil/5/supplied"
+    lugs = FaultName(bridge, "bridged", "bridge", "lugs of coil 5", "playfield")
+    cause = Cause(1, 0.9, "lugs of coil 5: bridged", (lugs,), (((lugs,), 0.9),), repair="clear the bridge")
+    seen = Finding(Situation(pulsed="coil/5"), Look("coil", "coil/5"), "nothing")
+    store = MemoryStore()
+    case = fake_case(wiring).with_finding(seen)
+    store.entries.extend(case.entries)
+    app = bench(case, store)
+    async with app.run_test(size=SMALL) as pilot:
+        await settle(app, pilot)
+        app._push(RepairDialog(app.view, cause), lambda answer: app._repaired(*answer))
+        await settle(app, pilot)
+        assert isinstance(app.screen, RepairDialog)
+        assert app.screen.query_one(SelectionList).selected == [bridge]
+        assert "mended lugs of coil 5: bridged" in shown(app)
+        await press(app, pilot, "enter")
+        assert (store.entries[-1].kind, store.entries[-1].parts) == ("repair", (bridge,))
+        assert "bridge between driven lug of coil 5" in log_rows(app.view.case)[0].words
 
 
 async def test_undo_and_redo_by_key():

@@ -16,8 +16,8 @@ from matrixdoc.bench.marks import resting_reads
 from matrixdoc.bench.opening import Opened
 from matrixdoc.bench.panes import FooterBar
 from matrixdoc.bench.picture import settle
-from matrixdoc.bench.words import seen_words
 from matrixdoc.checks.situation import NOT_SURE, Finding, Look, Situation
+from matrixdoc.checks.wording import seen_words
 from tests.bench.fakes import MemoryStore, fake_case
 from tests.bench.test_state import at
 

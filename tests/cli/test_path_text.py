@@ -7,9 +7,12 @@ from itertools import pairwise
 
 import pytest
 
+from matrixdoc.case.feeds import feeds_of, strings_of
 from matrixdoc.circuit.netlist import build_circuit
 from matrixdoc.circuit.paths import device_elements
-from matrixdoc.cli.path import path_steps, path_text
+from matrixdoc.cli.path import find_place, path_text
+from matrixdoc.cli.path_feeds import feed_steps, feed_text, string_steps, string_text
+from matrixdoc.cli.path_steps import path_steps
 from matrixdoc.definition.library import load_machine, machine_from_text
 from tests.proof.definitions import SHIPPED, text_of
 
@@ -72,3 +75,58 @@ def test_the_receiver_of_a_buffered_optical_pair_and_its_buffer_are_on_the_path(
     circuit = build_circuit(load_machine("storm_bureau"))
     named = {step.part.reference for step in path_steps(circuit, "switch/C6R7")}
     assert {f"switch/C6R7/{part}" for part in ("phototransistor", "receiver_pull", "buffer")} <= named
+
+
+def test_every_feed_and_every_string_has_a_path_with_all_its_parts(circuit) -> None:
+    wiring = circuit.wiring
+    for feed in feeds_of(wiring).values():
+        steps = feed_steps(circuit, feed)
+        text, names = feed_text(circuit, feed, steps), [step.part.reference for step in steps]
+        assert max(map(len, text.splitlines()[2:])) <= 80
+        assert [name for name in names if name in feed.parts] == list(feed.parts)
+        taps = [f"{stem}/feed" for stem in feed.stems if f"{stem}/feed" in wiring.parts]
+        assert [name for name in names if name in taps] == taps
+        flat = " ".join(text.split())
+        assert all(stem in flat or stem.replace("/", " ", 1) in flat for stem in feed.stems)
+    for stem, lamps in strings_of(wiring).items():
+        steps = string_steps(circuit, lamps)
+        text, names = string_text(circuit, stem, lamps, steps), [step.part.reference for step in steps]
+        assert max(map(len, text.splitlines()[2:])) <= 80
+        assert len(names) == len(set(names))
+        elements = [wiring.lamps[lamp].element for lamp in lamps]
+        assert [name for name in names if name in elements] == elements
+        assert f"{len(lamps)} side by side" in text
+        own = {name for name in wiring.parts if name.startswith(f"{stem}/")}
+        assert own <= set(names)
+
+
+def test_a_feed_and_a_string_go_by_the_names_that_people_use() -> None:
+    wiring = load_machine("lantern_quay")
+    for words in ("lower", "lower feed", "feed lower", "feed/lower", "lower playfield coil feed"):
+        assert find_place(wiring, words) == "feed/lower"
+    for words in ("left side", "illumination left side", "string left side", "illumination/left side"):
+        assert find_place(wiring, words) == "illumination/left side"
+    assert find_place(wiring, "F5") == "feed/lower/fuse"
+
+
+SHARED = """
+title: A
+feeds: {one: {supply: coil, chain: [1, 3]}, two: {supply: coil}}
+coils:
+  1: {title: ding, style: high-side PNP, feed: one, fuse: 2 A}
+  2: {title: dong, shares: 1, relay: r}
+  3: {feed: one}
+  4: {shares: 3, relay: r, feed: two}
+relays: {r: {drive: K1}}
+"""
+
+
+def test_a_coil_on_anothers_high_side_drive_is_on_its_feed() -> None:
+    circuit = build_circuit(machine_from_text(SHARED))
+    feeds = feeds_of(circuit.wiring)
+    assert feeds["one"].coils(circuit.wiring) == ("coil/1", "coil/2", "coil/3")
+    assert feeds["two"].coils(circuit.wiring) == ("coil/4",)
+    text = told(circuit, "coil/2")
+    assert "one feed" in text
+    assert "\ncoil 1 (ding)\n" in text
+    assert "coil/1/fuse        fuse (2 A); playfield; serves 3" in text

@@ -11,8 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from matrixdoc.case.report import read_report, resolve_report
-from matrixdoc.checks.wording import finding_words
-from matrixdoc.cli.sentence import report_text
+from matrixdoc.checks.situation import Finding, Look, Situation
+from matrixdoc.checks.wording import finding_words, seen_words
+from matrixdoc.cli.inputs import Kinds
+from matrixdoc.cli.sentence import report_text, taken_for
 from matrixdoc.definition.errors import InputError
 from matrixdoc.definition.library import load_machine
 
@@ -194,6 +196,34 @@ def test_a_normally_closed_switch_that_never_reads_is_missing_at_rest(sentence: 
     assert not finding.situation.held
     assert finding.outcome == frozenset()
     assert finding_words(QUAY, finding) == "at rest: switch C1R4 (back box door) does not read"
+
+
+@pytest.mark.parametrize(
+    ("sentence", "device", "outcome"),
+    [
+        ("lamp C2R1 flickers", "lamp/C2R1", "flickers"),
+        ("lamp C2R1 is flickering", "lamp/C2R1", "flickers"),
+        ("C2R1 flickers", "lamp/C2R1", "flickers"),
+        ("coil 5 hums", "coil/5", "weak"),
+        ("coil 5 buzzes", "coil/5", "weak"),
+        ("crate bank reset hums", "coil/5", "weak"),
+        ("coil 5 fires twice", "coil/5", "fires twice"),
+    ],
+)
+def test_what_flickers_hums_or_fires_twice_is_understood(sentence: str, device: str, outcome: str) -> None:
+    text = report_text([sentence], Kinds(QUAY).kind_of)
+    (finding,) = resolve_report(read_report(text, "--saw"), QUAY).findings
+    assert (finding.look.target, finding.outcome) == (device, outcome)
+    assert bool(taken_for(sentence)) == sentence.endswith(("hums", "buzzes"))
+    assert " is flickers" not in finding_words(QUAY, finding)
+
+
+@pytest.mark.parametrize("outcome", [frozenset(), frozenset({"switch/C1R4"})])
+def test_what_results_print_of_a_normally_closed_switch_is_taken_back(outcome: frozenset[str]) -> None:
+    pressed = Finding(Situation(held=("switch/C1R4",)), Look("reads"), outcome)
+    for words in (finding_words(QUAY, pressed), seen_words(QUAY, pressed)):
+        (found,) = resolve_report(read_report(report_text([words]), "--saw"), QUAY).findings
+        assert found == pressed, words
 
 
 @pytest.mark.parametrize("sentence", ["it smells burnt", "something is hot", "smells", "coil 4 smells burnt"])

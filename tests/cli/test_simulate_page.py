@@ -44,7 +44,7 @@ def flat(text: str) -> str:
             "feed/upper/wire",
             "grounded",
             [
-                "fuse F6 3.15 A slow (feed/upper/fuse) blows as soon as the machine is on",
+                "fuse F6 (3.15 A slow) [feed/upper/fuse] blows as soon as the machine is on",
                 "Dead behind it: all of the upper playfield coil feed",
             ],
         ),
@@ -52,7 +52,7 @@ def flat(text: str) -> str:
             "coil/5/diode",
             "shorted",
             [
-                "fuse F6 3.15 A slow (feed/upper/fuse): blows at once when coil 5",
+                "fuse F6 (3.15 A slow) [feed/upper/fuse]: blows at once when coil 5",
                 "do nothing when pulsed: coil 5",
             ],
         ),

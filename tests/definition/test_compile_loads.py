@@ -36,6 +36,22 @@ def test_a_coil_from_the_rail_to_ground():
     )
 
 
+@pytest.mark.parametrize(
+    ("written", "title"),
+    [
+        ("{name: 1, rating: 5 A, blow: slow}", "fuse 1 (5 A slow)"),
+        ("{name: fuse 1, rating: 5 A}", "fuse 1 (5 A)"),
+        ("F2 T 3.15 A", "fuse F2 (3.15 A slow)"),
+        ("3 A", "fuse (3 A)"),
+        ("{name: F2}", "fuse F2"),
+    ],
+)
+def test_a_fuse_is_called_by_its_name_with_its_rating_in_brackets(written, title):
+    feed = f"{{supply: coil, fuse: {written}}}"
+    wiring = wire(f"title: A\nfeeds: {{left: {feed}}}\ncoils: {{1: {{feed: left}}}}\n")
+    assert wiring.parts["feed/left/fuse"].title == f"left feed, {title}"
+
+
 def test_feeds_run_from_lug_to_lug_where_their_chain_is_known():
     text = (
         "title: A\nfeeds: {left: {supply: coil, chain: [3, left flipper, coil 1]}, right: {supply: coil}}\n"
@@ -54,6 +70,44 @@ def test_feeds_run_from_lug_to_lug_where_their_chain_is_known():
     ((line, words),) = problems(text.replace("2: {feed: right}", "2: {title: bell, feed: left}"))
     assert line == 2
     assert "found a chain without coil 2 (bell); expected everything that hangs on this feed" in words
+
+
+NAMED = """
+title: A
+feeds: {some: {supply: coil, chain: [CHAIN]}}
+coils:
+  1: {title: outhole kicker, feed: some}
+  2: {title: bell, feed: some, number: 34}
+flash_lamps: {sky: {title: bell, feed: some}}
+direct_lamps: {credit: {title: credit lamp, feed: some}}
+illumination: {left: {title: left side, feed: some}}
+flippers: {left: {title: lower flipper, feed: some}}
+"""
+
+
+@pytest.mark.parametrize(
+    "chain",
+    [
+        "left, left side, credit, sky, 34, outhole kicker",
+        "lower flipper, string left, lamp credit, flash bell, Coil Bell, coil outhole  kicker",
+        "left flipper, illumination left, direct lamp credit, flash lamp sky, coil 2, coil 1",
+    ],
+)
+def test_a_chain_takes_the_names_that_people_use(chain):
+    wiring = wire(NAMED.replace("CHAIN", chain))
+    order = ("coil/left flipper", "illumination/left", "direct lamp/credit", "flash/sky", "coil/2", "coil/1")
+    before = "feed/some/end"
+    for stem in order:
+        assert wiring.parts[f"{stem}/feed"].nets == (before, f"{stem}/supplied")
+        before = f"{stem}/supplied"
+
+
+def test_a_name_of_several_things_on_a_feed_is_refused_with_all_of_them():
+    ((_, words),) = problems(NAMED.replace("CHAIN", "left, left side, credit, sky, bell, 1"))
+    assert "found 'bell', which is coil 2 (bell), flash sky (bell)" in words
+    assert "expected the one that is meant: coil 2 or flash sky" in words
+    ((_, words),) = problems(NAMED.replace("CHAIN", "left, left side, credit, sky, 34, outhole kickr"))
+    assert "did you mean 'outhole kicker'?" in words
 
 
 BANK = """

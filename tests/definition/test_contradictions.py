@@ -135,6 +135,53 @@ def test_one_slip_is_one_problem(matrix, follows):
     assert len(found) == 1, found
 
 
+BANK_CHAIN = "feeds: {f: {supply: coil, chain: [bank R1]}}"
+
+
+@pytest.mark.parametrize(
+    "slip",
+    [
+        "coils: {1: {style: hgh-side PNP, return_wire: BK, return_pin: E1-1}}\nconnectors: {E1: {}}",
+        "flippers: {left: {style: low side, end_of_stroke: low-current, return_wire: BK}}",
+        "flash_lamps: {1: {style: high side, return_wire: BK}}",
+        "matrices: {bank: {device: coil, feed: f, style: low-side first, chart: [[a, b]]}}\n" + BANK_CHAIN,
+        "matrices: {bank: {device: lamp, feed: f, style: high-side first, chart: [[a], [b]]}}\n" + BANK_CHAIN,
+    ],
+)
+def test_a_style_that_is_not_known_is_the_one_problem(slip):
+    ((_, words),) = problems(f"title: A\n{slip}")
+    assert "style: found" in words
+
+
+def test_a_drive_given_to_two_loads_is_told_once_with_both():
+    ((line, words),) = problems(
+        "title: A\ncoils:\n  1: {title: kicker, drive: Q1}\n  2: {title: bell, drive: q1}\n  3: {drive: Q2}\n"
+    )
+    assert line == 4
+    assert "coils > 2 > drive: found drive 'q1' again" in words
+    assert "coil 1 (kicker) has it" in words
+    assert "write one, with the ohms of both together" in words
+    ((_, words),) = problems(
+        "title: A\ndirect_lamps: {credit: {drive: Q1}}\nflippers: {left: {end_of_stroke: low-current, "
+        "drive: Q2, hold_drive: {drive: Q1}}}"
+    )
+    assert "Q1' again" in words
+
+
+@pytest.mark.parametrize(
+    "fine",
+    [
+        "coils: {1: {drive: U5}, 2: {drive: U5}}",
+        "coils: {1: {drive: A5, style: low-side array}, 2: {drive: A5, style: low-side array}}",
+        "coils: {1: {drive: K1, style: relay contact}, 2: {drive: K1, style: relay contact}}",
+        "boards: {one: {}, two: {}}\ncoils: {1: {drive: Q1, board: one}, 2: {drive: Q1, board: two}}",
+        "coils: {1: {drive: Q1}, 2: {shares: 1, relay: r}}\nrelays: {r: {drive: K1}}",
+    ],
+)
+def test_a_name_that_several_drives_have_by_right_is_no_problem(fine):
+    assert wire(f"title: A\n{fine}").coils
+
+
 def test_what_is_not_in_an_unreadable_matrix_is_told_beside_it():
     text = "title: A\nmatrices: {things: {chart: [[left lane]]}}\ncoils: {1: {fired_by: zebra}}"
     assert [line for line, _ in problems(text)] == [2, 3]

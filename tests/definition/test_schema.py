@@ -198,6 +198,49 @@ def test_fuse_ratings_as_people_write_them(written):
 
 
 @pytest.mark.parametrize(
+    ("written", "name", "rating", "blow"),
+    [
+        ("3 A", "", 3.0, ""),
+        ("3 A slow", "", 3.0, "slow"),
+        ("3 A slow-blow", "", 3.0, "slow"),
+        ("3 AT", "", 3.0, "slow"),
+        ("T3A", "", 3.0, "slow"),
+        ("T 3.15 A", "", 3.15, "slow"),
+        ("T3.15AL250V", "", 3.15, "slow"),
+        ("F 500 mA", "", 0.5, "fast"),
+        ("F2 3 A slow", "F2", 3.0, "slow"),
+        ("F2 T3A", "F2", 3.0, "slow"),
+        ("fuse 2 3 A", "fuse 2", 3.0, ""),
+        ("{name: 2, rating: T 3 A}", "2", 3.0, "slow"),
+        ("{rating: 3 AT, blow: slow}", "", 3.0, "slow"),
+    ],
+)
+def test_fuses_as_they_are_printed(written, name, rating, blow):
+    """F is quick-acting, T time-lag: IEC 60127-2, standard sheets 2 and 3."""
+    fuse = form(f"title: A\ncoils: {{1: {{fuse: {written}}}}}").coils["1"].fuse
+    assert fuse is not None
+    assert (fuse.name, fuse.rating, fuse.blow) == (name, rating, blow)
+
+
+@pytest.mark.parametrize(
+    ("written", "said"),
+    [
+        ("FF 2 A", "FF is very quick-acting; known here are F (fast) and T (slow)"),
+        ("TT2A", "TT is a long time-lag"),
+        ("F5", "may be its name or its rating: write '5 A fast' or {name: F5, rating: ...}"),
+        ("K3", "write {name: K3, rating: ...}"),
+        ("F 3 A slow", "both fast and slow"),
+        ("{rating: T 5 A, blow: fast}", "slow contradicts another key of this fuse"),
+        ("1 5 A", "two numbers: write 'fuse' before its name"),
+        ("5 B", "the unit 'B' is not known"),
+    ],
+)
+def test_a_fuse_that_reads_two_ways_is_refused_with_what_to_write(written, said):
+    (problem,) = problems(f"title: A\ncoils: {{1: {{fuse: {written}}}}}")
+    assert said in problem
+
+
+@pytest.mark.parametrize(
     "written",
     ["BU-YE", "bu-ye", "BUYE", "BU/YE", "bu ye", "blue-yellow", "Blue / Yellow", "light blue-yellow"],
 )
