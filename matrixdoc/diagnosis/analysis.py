@@ -29,6 +29,7 @@ from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault
 from matrixdoc.diagnosis.floating import floating_inputs, held_variables
 from matrixdoc.diagnosis.posterior import CUT_BESIDE, Posterior, posterior
 from matrixdoc.diagnosis.pulses import pulse_variables
+from matrixdoc.diagnosis.two_at_once import gains_together, two_at_once
 from matrixdoc.diagnosis.variables import build_variables
 from matrixdoc.faults.catalogue import CascadeRule
 from matrixdoc.faults.priors import Fault
@@ -236,6 +237,8 @@ def analyse(evidence: Evidence, model: MachineModel, cascades: Sequence[CascadeR
             extra.append(Variable((State(fault, odds, ((fault, odds),), opening=True),)))
             touches[fault] = set(complaint.findings)
     pairs = [] if exhaustive else _pairs(evidence, model, complaints, healthy, single)
+    twos = () if exhaustive else two_at_once(evidence, healthy, touches)
+    pairs += [pair for pair in twos if pair not in pairs]
     if pairs:
         complaints = _with_pairs(evidence, complaints, pairs, touches, single)
     relevant = [
@@ -261,6 +264,7 @@ def analyse(evidence: Evidence, model: MachineModel, cascades: Sequence[CascadeR
         lambda fault: frozenset(touches.get(fault, ())),
         prepare=evidence.prepare,
         pairs=pairs,
+        together=gains_together(evidence, twos, touches),
         least_share=settings.least_share,
     )
     composites = evidence.composites

@@ -20,6 +20,9 @@ LikelihoodOf = Callable[[int, tuple[Fault, ...]], float]
 
 _NONE = np.zeros(0, dtype=np.intp)
 
+MOST_GAIN = 500.0
+"""In natural logarithm; more than any two faults gain on some findings, less than overflows."""
+
 SAME = 1e-9
 """Two likelihoods closer than this (relative) count as equal when relevance is decided."""
 
@@ -66,6 +69,7 @@ class Problem:
     healthy: Array = field(default_factory=lambda: np.zeros(0))
     touch: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 0), dtype=bool))
     opening: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
+    together: dict[tuple[int, int], Array] = field(default_factory=dict)
     nodes: int = 0
     cut: float = 0.0
 
@@ -123,6 +127,11 @@ def rows_beside(
     if partners:
         linked = np.isin(states, list(partners))
     compute |= shared & ~both_open & (changed[None, :] | acts | linked[:, None] | exhaustive)
+    if problem.together:
+        # Opens that explain a press in twos change it only side by side.
+        twos = np.array([(new, int(s)) in problem.together for s in states])
+        compute |= shared & twos[:, None]
+        take_base &= ~compute
     if not exhaustive:
         # At best a further fault explains everything it touches; where that is too little to
         # matter the circuit is not solved for the pair, and the fault counts as hidden here.
@@ -148,13 +157,14 @@ class Worths:
 
     ``prior``: states of variables that can change none of them. ``relevant``: findings that each
     other variable touches; ``worth``: its odds times its likelihood ratio; ``alone``: the same, by
-    state.
+    state; ``beside``: how many times as much a state is worth together with the best of its partners.
     """
 
     prior: Array
     alone: Array
     relevant: dict[int, Indices]
     worth: dict[int, float]
+    beside: Array
 
 
 def worths(
@@ -167,7 +177,7 @@ def worths(
     columns = np.array(findings, dtype=np.intp)
     here = set(findings)
     size = len(problem.state_of)
-    result = Worths(np.zeros(size), np.zeros(size), {}, {})
+    result = Worths(np.zeros(size), np.zeros(size), {}, {}, np.ones(size))
     if not variables:
         return result
     counts = np.array([first[v + 1] - first[v] for v in variables])
@@ -179,7 +189,10 @@ def worths(
     differs = np.abs(some - base_here) > SAME * np.maximum(some, base_here)
     gain = np.exp((np.log(some) - np.log(base_here)).sum(axis=1))
     probability = problem.probability[states]
-    worth = (np.add.reduceat(probability * gain, starts) / problem.healthy[list(variables)]).tolist()
+    if problem.together:
+        _with_partners(problem, result.beside, np.log(rows), variables, columns)
+    most = gain * result.beside[states]
+    worth = (np.add.reduceat(probability * most, starts) / problem.healthy[list(variables)]).tolist()
     changes: Array = np.add.reduceat(differs.astype(np.float64), starts, axis=0)
     touching = (changes.max(axis=1) > 0.0).tolist()
     linked = problem.least_share <= 0.0 or bool(problem.pairs)
@@ -194,7 +207,7 @@ def worths(
             continue
         own = slice(int(starts[place]), int(starts[place] + counts[place]))
         best = worth[place]
-        if forced and problem.least_share > 0.0:
+        if forced and problem.least_share > 0.0 and not (result.beside[span] > 1.0).any():
             unexplained = np.prod(1.0 / np.minimum(1.0, base[sorted(forced)] + 0.05))
             raised = np.maximum(gain[own], 0.02 * unexplained)
             best = float((probability[own] * raised).sum()) / float(problem.healthy[v])
@@ -202,6 +215,21 @@ def worths(
         result.worth[v] = best
         result.alone[span] = probability[own] * gain[own] / problem.healthy[v]
     return result
+
+
+def _with_partners(
+    problem: Problem, beside: Array, log_rows: Array, variables: Sequence[int], columns: Indices
+) -> None:
+    """What each state is worth together with the best of its partners among ``variables``: at most as much
+    as makes every finding certain that it leaves open (``log_rows``: states, findings).
+    """
+    here = set(variables)
+    for (one, other), gain in problem.together.items():
+        variable = problem.state_variable[other]
+        if variable in here and problem.state_variable[one] in here:
+            odds = float(problem.probability[other] / problem.healthy[variable])
+            left = np.minimum(gain[columns], -log_rows[one, columns])
+            beside[one] = max(float(beside[one]), odds * float(np.exp(min(left.sum(), MOST_GAIN))))
 
 
 def _forced(problem: Problem, variable: int, variables: Sequence[int]) -> set[int]:
