@@ -19,6 +19,8 @@ from matrixdoc.faults.priors import Fault
 
 LEAST_ODDS = 1e-3
 """Pairs down to this share of the likeliest pair's odds are taken, for each press."""
+LEAST_SINGLE = 0.01
+"""Faults down to this share of the likeliest one's odds are paired."""
 MOST_WRONG = 4
 """A press with more switches wrong than this is not two faults of single switches."""
 
@@ -54,6 +56,8 @@ def _pairs_of(evidence: Evidence, index: int, touches: Mapping[Fault, set[int]])
     possible = predictor.model.possible
     near = {f for switch in wrong for f in _faults_of(predictor, switch)}
     some = sorted(f for f in near if index in touches.get(f, ()) and _stays(evidence, f))
+    likeliest = max((possible[f].odds for f in some), default=0.0)
+    some = [f for f in some if possible[f].odds >= LEAST_SINGLE * likeliest]
     predictor.prepare([(situation, look, (f,)) for f in some])
     does: dict[frozenset[str], list[Fault]] = {}
     for fault in some:
@@ -80,14 +84,26 @@ def _stays(evidence: Evidence, fault: Fault) -> bool:
 
 
 def _faults_of(predictor: Predictor, switch: str) -> frozenset[Fault]:
-    """Faults of a switch by itself: of its cell, or of what a direct switch is wired to."""
+    """Faults of a switch: of its cell and its two lines, or of what a direct switch is wired to."""
     model = predictor.model
-    for matrix in model.circuit.wiring.matrices.values():
+    wiring = model.circuit.wiring
+    for matrix in wiring.matrices.values():
         for cell in matrix.cells:
-            if cell.reference == switch:
-                parts = {*cell.parts, cell.element, cell.diode}
-                return frozenset(f for f in model.effects if f.part in parts)
-    known = model.circuit.wiring.switches.get(switch)
+            if cell.reference != switch:
+                continue
+            parts = {*cell.parts, cell.element, cell.diode}
+            opto = wiring.optos.get(switch)
+            if opto is not None:
+                parts.update((*opto.parts, opto.emitter, opto.receiver, opto.contact))
+            for line in (*matrix.columns, *matrix.rows):
+                if line.key in (cell.column, cell.row):
+                    parts.update(line.parts)
+                    if line.drive:
+                        parts.update((*wiring.drives[line.drive].path, wiring.drives[line.drive].output))
+                    if line.sensor:
+                        parts.update(wiring.sensors[line.sensor].path)
+            return frozenset(f for f in model.effects if f.part in parts)
+    known = wiring.switches.get(switch)
     if known is None or known.matrix:
         return frozenset()
     return predictor_anchors(predictor).near_press(Situation(held=(switch,)))

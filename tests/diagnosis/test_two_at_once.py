@@ -115,3 +115,38 @@ def test_only_pairs_that_explain_the_press_exactly_are_taken() -> None:
     alone = Evidence(engine.predictor, (REPORT[0], REPORT[2]), Settings())
     assert not two_at_once(alone, [alone.likelihood(i, ()) for i in range(2)], touches)
     assert analyse(evidence, engine.model).posterior.marginals[pairs[0][0]] > 0.0
+
+
+COMPANY = {"A": 3e-3, "a": 1e-3, "B": 3e-3, "b": 1e-3, "wire": 4e-5}
+KILLED = {"A": {"A"}, "a": {"A"}, "B": {"B"}, "b": {"B"}, "wire": {"A", "B", "C"}}
+SEEN = ("A", "A", "A", "B", "B", "B", "C")
+"""Looks at A and B, which are dead, and one at C, which works."""
+
+
+def test_half_an_explanation_is_not_cut_where_another_one_has_the_other_half() -> None:
+    # The wire explains six looks against three, and is contradicted by the seventh: all in all the two
+    # faults are likelier, but neither of them comes near the wire by itself.
+    slip = 1e-3
+
+    def seen(index: int, faults: tuple[Fault, ...]) -> float:
+        dead = set().union(*(KILLED[f.part] for f in faults))
+        return 1.0 - slip if (SEEN[index] in dead) == (SEEN[index] != "C") else slip
+
+    # A mode that does more than open keeps the sum from being taken exactly without a search.
+    variables = [
+        variable(("open", odds, True), ("high", odds / 10.0, False), name=name)
+        for name, odds in COMPANY.items()
+    ]
+    touched = {
+        s.fault: frozenset(i for i, one in enumerate(SEEN) if one in KILLED[s.fault.part])
+        for v in variables
+        for s in v.states
+    }
+    found = posterior(variables, len(SEEN), seen, lambda f: touched[f], least_share=1e-4)
+    worlds = enumerate_worlds(variables, len(SEEN), seen)
+    for fault in touched:
+        assert found.marginals[fault] == pytest.approx(worlds.probability([fault]), abs=2e-3)
+    assert found.marginals[Fault("A", "open")] > 0.6
+    first, share = found.sets[0]
+    assert first == {Fault("A", "open"), Fault("B", "open")}
+    assert share > found.marginals[Fault("wire", "open")]

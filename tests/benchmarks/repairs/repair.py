@@ -77,7 +77,7 @@ class Result:
     checks_over_cost: int = 0
     minutes_oracle: float = 0.0
     seconds: list[float] = field(default_factory=list)
-    """Computing before each answer: causes and checks."""
+    """Computing before each answer: causes and checks. Of this process alone: others may share the cores."""
     trace: list[str] = field(default_factory=list)
     error: str = ""
 
@@ -236,10 +236,10 @@ class Repair:
     def _guided(self, case: Case, seconds: float) -> None:
         result = self.result
         for step in range(MOST_STEPS):
-            start = time.perf_counter()
+            start = time.process_time()
             diagnosis = case.diagnose()
             checks = case.checks(limit=5)
-            result.seconds.append(time.perf_counter() - start)
+            result.seconds.append(time.process_time() - start)
             self.note(diagnosis)
             if step == 0:
                 result.rank_opening, result.part_opening = list(result.rank_end), list(result.part_end)
