@@ -38,7 +38,8 @@ EXPLAINS = 4.0
 """A fault explains a finding when it makes it this many times likelier."""
 CLOSE = 0.02
 """Suspects down to this share of the best one decide which findings belong together."""
-PAIR_CANDIDATES = 40
+PAIR_CANDIDATES, MOST_PAIRS = 40, 250
+"""Likeliest faults, and likeliest pairs of them, that are tried for a finding which no single one explains."""
 ORDINARY = 0.2
 """A finding at least this likely under one fault needs no pair to explain it."""
 
@@ -178,6 +179,8 @@ def _pairs(
                 key=lambda v: (-model.possible[v].odds, v),
             )[:PAIR_CANDIDATES]
             pairs = [p for p in combinations(sorted(candidates), 2) if p[0].part != p[1].part]
+            pairs.sort(key=lambda p: (-model.possible[p[0]].odds * model.possible[p[1]].odds, p))
+            del pairs[MOST_PAIRS:]
             evidence.prepare((f, p) for p in pairs)
             for pair in pairs:
                 alone = max(single.get(v, {}).get(f, healthy[f]) for v in pair)
