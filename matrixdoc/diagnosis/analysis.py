@@ -29,6 +29,7 @@ from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence, outside_fault
 from matrixdoc.diagnosis.floating import floating_inputs, held_variables
 from matrixdoc.diagnosis.posterior import CUT_BESIDE, Posterior, posterior
 from matrixdoc.diagnosis.pulses import pulse_variables
+from matrixdoc.diagnosis.two_at_once import gains_together, two_at_once
 from matrixdoc.diagnosis.variables import build_variables
 from matrixdoc.faults.catalogue import CascadeRule
 from matrixdoc.faults.priors import Fault
@@ -37,7 +38,8 @@ EXPLAINS = 4.0
 """A fault explains a finding when it makes it this many times likelier."""
 CLOSE = 0.02
 """Suspects down to this share of the best one decide which findings belong together."""
-PAIR_CANDIDATES = 40
+PAIR_CANDIDATES, MOST_PAIRS = 40, 250
+"""Likeliest faults, and likeliest pairs of them, that are tried for a finding which no single one explains."""
 ORDINARY = 0.2
 """A finding at least this likely under one fault needs no pair to explain it."""
 
@@ -177,6 +179,8 @@ def _pairs(
                 key=lambda v: (-model.possible[v].odds, v),
             )[:PAIR_CANDIDATES]
             pairs = [p for p in combinations(sorted(candidates), 2) if p[0].part != p[1].part]
+            pairs.sort(key=lambda p: (-model.possible[p[0]].odds * model.possible[p[1]].odds, p))
+            del pairs[MOST_PAIRS:]
             evidence.prepare((f, p) for p in pairs)
             for pair in pairs:
                 alone = max(single.get(v, {}).get(f, healthy[f]) for v in pair)
@@ -236,6 +240,8 @@ def analyse(evidence: Evidence, model: MachineModel, cascades: Sequence[CascadeR
             extra.append(Variable((State(fault, odds, ((fault, odds),), opening=True),)))
             touches[fault] = set(complaint.findings)
     pairs = [] if exhaustive else _pairs(evidence, model, complaints, healthy, single)
+    twos = () if exhaustive else two_at_once(evidence, healthy, touches)
+    pairs += [pair for pair in twos if pair not in pairs]
     if pairs:
         complaints = _with_pairs(evidence, complaints, pairs, touches, single)
     relevant = [
@@ -261,6 +267,7 @@ def analyse(evidence: Evidence, model: MachineModel, cascades: Sequence[CascadeR
         lambda fault: frozenset(touches.get(fault, ())),
         prepare=evidence.prepare,
         pairs=pairs,
+        together=gains_together(evidence, twos, touches),
         least_share=settings.least_share,
     )
     composites = evidence.composites

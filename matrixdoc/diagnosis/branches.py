@@ -20,6 +20,11 @@ LikelihoodOf = Callable[[int, tuple[Fault, ...]], float]
 
 _NONE = np.zeros(0, dtype=np.intp)
 
+EXPLAINS = 1.0
+"""A state explains a finding that it makes likelier by this much, in natural logarithm."""
+MOST_GAIN = 300.0
+"""In natural logarithm: more than some faults gain on any findings in earnest, less than overflows."""
+
 SAME = 1e-9
 """Two likelihoods closer than this (relative) count as equal when relevance is decided."""
 
@@ -66,6 +71,7 @@ class Problem:
     healthy: Array = field(default_factory=lambda: np.zeros(0))
     touch: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 0), dtype=bool))
     opening: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
+    together: dict[tuple[int, int], Array] = field(default_factory=dict)
     nodes: int = 0
     cut: float = 0.0
 
@@ -123,6 +129,11 @@ def rows_beside(
     if partners:
         linked = np.isin(states, list(partners))
     compute |= shared & ~both_open & (changed[None, :] | acts | linked[:, None] | exhaustive)
+    if problem.together:
+        # Opens that explain a press in twos change it only side by side.
+        twos = np.array([(new, int(s)) in problem.together for s in states])
+        compute |= shared & twos[:, None]
+        take_base &= ~compute
     if not exhaustive:
         # At best a further fault explains everything it touches; where that is too little to
         # matter the circuit is not solved for the pair, and the fault counts as hidden here.
@@ -148,13 +159,14 @@ class Worths:
 
     ``prior``: states of variables that can change none of them. ``relevant``: findings that each
     other variable touches; ``worth``: its odds times its likelihood ratio; ``alone``: the same, by
-    state.
+    state; ``beside``: how many times as much a state is worth in the best company (see ``_with_company``).
     """
 
     prior: Array
     alone: Array
     relevant: dict[int, Indices]
     worth: dict[int, float]
+    beside: Array
 
 
 def worths(
@@ -167,7 +179,7 @@ def worths(
     columns = np.array(findings, dtype=np.intp)
     here = set(findings)
     size = len(problem.state_of)
-    result = Worths(np.zeros(size), np.zeros(size), {}, {})
+    result = Worths(np.zeros(size), np.zeros(size), {}, {}, np.ones(size))
     if not variables:
         return result
     counts = np.array([first[v + 1] - first[v] for v in variables])
@@ -179,7 +191,10 @@ def worths(
     differs = np.abs(some - base_here) > SAME * np.maximum(some, base_here)
     gain = np.exp((np.log(some) - np.log(base_here)).sum(axis=1))
     probability = problem.probability[states]
-    worth = (np.add.reduceat(probability * gain, starts) / problem.healthy[list(variables)]).tolist()
+    if problem.least_share > 0.0:
+        _with_company(problem, result.beside, variables, columns, rows, base_here)
+    most = gain * result.beside[states]
+    worth = (np.add.reduceat(probability * most, starts) / problem.healthy[list(variables)]).tolist()
     changes: Array = np.add.reduceat(differs.astype(np.float64), starts, axis=0)
     touching = (changes.max(axis=1) > 0.0).tolist()
     linked = problem.least_share <= 0.0 or bool(problem.pairs)
@@ -194,7 +209,7 @@ def worths(
             continue
         own = slice(int(starts[place]), int(starts[place] + counts[place]))
         best = worth[place]
-        if forced and problem.least_share > 0.0:
+        if forced and problem.least_share > 0.0 and not _in_twos(problem, v):
             unexplained = np.prod(1.0 / np.minimum(1.0, base[sorted(forced)] + 0.05))
             raised = np.maximum(gain[own], 0.02 * unexplained)
             best = float((probability[own] * raised).sum()) / float(problem.healthy[v])
@@ -202,6 +217,66 @@ def worths(
         result.worth[v] = best
         result.alone[span] = probability[own] * gain[own] / problem.healthy[v]
     return result
+
+
+def _with_company(
+    problem: Problem,
+    beside: Array,
+    variables: Sequence[int],
+    columns: Indices,
+    rows: Array,
+    base_here: Array,
+) -> None:
+    """What each state is worth in the best company, into ``beside``: together with the best of its partners,
+    and with whatever else explains best the findings that it does not explain. A fault that explains half of
+    what another one does is no worse for that, where a second one explains the other half.
+    """
+    first = problem.first
+    here = set(variables)
+    helps: dict[int, frozenset[int]] = {}
+    worth: dict[int, float] = {}
+    best: dict[frozenset[int], float] = {}
+    for v in variables:
+        span = slice(first[v], first[v + 1])
+        gain = np.log(rows[span][:, columns]) - np.log(base_here)
+        worth[v] = float(np.log((problem.probability[span] * np.exp(gain.sum(axis=1))).sum()))
+        worth[v] -= float(np.log(problem.healthy[v]))
+        helps[v] = frozenset(np.nonzero((gain > EXPLAINS).any(axis=0))[0].tolist())
+        if helps[v] and worth[v] > 0.0:
+            best[helps[v]] = max(best.get(helps[v], 0.0), worth[v])
+    ordered = sorted(best.items(), key=lambda entry: (-entry[1], sorted(entry[0])))
+    known: dict[frozenset[int], float] = {}
+
+    def company(explained: frozenset[int]) -> float:
+        if explained not in known:
+            taken, total = set(explained), 0.0
+            for some, value in ordered:
+                if not taken & some:
+                    taken |= some
+                    total += value
+            known[explained] = total
+        return known[explained]
+
+    most = {v: company(helps[v]) for v in variables if helps[v]}
+    by_state: dict[int, float] = {}
+    for (one, other), gain in problem.together.items():
+        v, w = problem.state_variable[one], problem.state_variable[other]
+        if v in here and w in here:
+            left = np.minimum(gain[columns], -np.log(rows[one, columns]))
+            odds = float(np.log(problem.probability[other] / problem.healthy[w]))
+            total = odds + float(left.sum())
+            total += company(helps[v] | helps[w] | frozenset(np.nonzero(left > EXPLAINS)[0].tolist()))
+            by_state[one] = max(by_state.get(one, 0.0), total)
+    for v, value in most.items():
+        beside[first[v] : first[v + 1]] = np.exp(min(value, MOST_GAIN))
+    for state, value in by_state.items():
+        beside[state] = max(float(beside[state]), float(np.exp(min(value, MOST_GAIN))))
+
+
+def _in_twos(problem: Problem, variable: int) -> bool:
+    """Whether what a variable gains beside a partner is known."""
+    span = range(problem.first[variable], problem.first[variable + 1])
+    return any(one in span for one, _ in problem.together)
 
 
 def _forced(problem: Problem, variable: int, variables: Sequence[int]) -> set[int]:

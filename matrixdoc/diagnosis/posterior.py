@@ -34,6 +34,8 @@ from matrixdoc.diagnosis.branches import (
 from matrixdoc.diagnosis.opens import opens_posterior
 from matrixdoc.faults.priors import Fault
 
+_NOTHING: Mapping[tuple[Fault, Fault], Mapping[int, float]] = {}
+
 TOP_SETS = 40
 PATIENCE = 1000
 """After this many branches what is far behind is cut at once and no longer looked at again."""
@@ -153,6 +155,7 @@ def _sum(
                 some_findings,
                 relevant,
                 worth,
+                seen.beside,
                 weight,
                 [v for v in some_variables if v in waiting],
             )
@@ -225,6 +228,7 @@ def _component(
     findings: list[int],
     relevant: Mapping[int, Indices],
     worth: Mapping[int, float],
+    beside: Array,
     weight: float,
     waiting: list[int],
 ) -> _Sum:
@@ -249,7 +253,7 @@ def _component(
         new_base = np.array(rows[s])
         gain = float(np.exp((np.log(new_base[findings]) - np.log(base[findings])).sum()))
         share = problem.probability[s] / problem.healthy[chosen] * gain
-        branch_weight = weight * min(1.0, share / best)
+        branch_weight = weight * min(1.0, share * float(beside[s]) / best)
         outside = np.setdiff1d(np.arange(problem.findings), findings, assume_unique=True)
         new_base[outside] = base[outside]
         # Beside a fault that adds something an open would have to be solved for anew.
@@ -303,6 +307,7 @@ def posterior(
     *,
     prepare: Callable[[list[tuple[int, tuple[Fault, ...]]]], None] = lambda _: None,
     pairs: Iterable[tuple[Fault, Fault]] = (),
+    together: Mapping[tuple[Fault, Fault], Mapping[int, float]] = _NOTHING,
     least_share: float = 1e-7,
 ) -> Posterior:
     """Sum over all sets of faults.
@@ -314,6 +319,8 @@ def posterior(
         touches: findings that a fault can change, alone or together with others.
         prepare: told in advance which likelihoods are about to be asked for, in batches.
         pairs: faults that matter only together, to be looked at although neither matters alone.
+        together: of some pairs, for (one, other) and by finding: the natural logarithm of its likelihood
+            under both over that under the first alone.
         least_share: see the module; 0 runs the search to the end.
     """
     problem = Problem(variables, likelihood, prepare, findings, [], {}, least_share)
@@ -331,6 +338,11 @@ def posterior(
             linked.setdefault(index[one], set()).add(index[two])
             linked.setdefault(index[two], set()).add(index[one])
     problem.pairs = {s: frozenset(t) for s, t in linked.items()}
+    for (one, two), gain in together.items():
+        if one in index and two in index:
+            row = np.zeros(findings)
+            row[list(gain)] = list(gain.values())
+            problem.together[index[one], index[two]] = row
     asked: list[tuple[int, tuple[Fault, ...]]] = [(f, ()) for f in range(findings)]
     for state, touched in zip(problem.state_of, problem.touches, strict=True):
         asked.extend((f, (state.fault,)) for f in sorted(touched))

@@ -11,6 +11,9 @@ thus compared at all levels.
 
 With ``--json`` every finished run is kept: the same command goes on where it was stopped, and ``--table``
 shows what there is so far. ``--only 17`` runs one case and tells it step by step. Nothing is asserted.
+
+``--opening`` stops at the first answer to the opening report: 300 cases take some minutes, and what a miss
+is due to is told by class (``--misses`` shows each).
 """
 
 from __future__ import annotations
@@ -28,11 +31,13 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 from tests.benchmarks.repairs.draw import Draw, draws  # noqa: E402
+from tests.benchmarks.repairs.first_answer import first_answer, openings, told_miss  # noqa: E402
 from tests.benchmarks.repairs.plant import MACHINES  # noqa: E402
 from tests.benchmarks.repairs.repair import run_case  # noqa: E402
-from tests.benchmarks.repairs.results import Row, key, tables  # noqa: E402
+from tests.benchmarks.repairs.results import Row, at_level, key, tables  # noqa: E402
 
 Job = tuple[Draw, bool, float]
+"""A case, whether its report has an entry wrong, and the seconds of computing (0: the first answer alone)."""
 
 
 def asked() -> argparse.Namespace:
@@ -46,6 +51,8 @@ def asked() -> argparse.Namespace:
     parser.add_argument("--seconds", type=float, default=300.0, help="computing after which a run is left")
     parser.add_argument("--json", type=Path, help="keep the runs here, and go on from it")
     parser.add_argument("--table", action="store_true", help="only show what the file of runs holds")
+    parser.add_argument("--opening", action="store_true", help="only the first answer to each report")
+    parser.add_argument("--misses", action="store_true", help="with --opening: show every miss")
     parser.add_argument("--only", type=int, metavar="CASE", help="run one case and tell it")
     return parser.parse_args()
 
@@ -63,7 +70,8 @@ def jobs(cases: Iterable[Draw], levels: Iterable[float], seconds: float) -> list
 def work(job: Job) -> tuple[str, Row]:
     """One run, in whatever process."""
     draw, wrong, seconds = job
-    return key(draw, wrong=wrong), run_case(draw, wrong=wrong, seconds=seconds)
+    name = key(draw, wrong=wrong)
+    return name, run_case(draw, wrong=wrong, seconds=seconds) if seconds else first_answer(draw, wrong=wrong)
 
 
 def each(todo: list[Job], workers: int) -> Iterator[tuple[str, Row]]:
@@ -97,6 +105,9 @@ def keep(path: Path | None, settings: dict[str, Any], rows: dict[str, Row]) -> N
 
 def tell(row: Row) -> None:
     """One run step by step."""
+    if "trace" not in row:
+        print(told_miss(row))
+        return
     for name in ("faults", "report", "trace"):
         print(f"{name}:", *row[name], sep="\n  ")
     print(
@@ -111,8 +122,10 @@ def main() -> None:
     """Run what is missing, show the tables."""
     options = asked()
     settings = {"cases": options.cases, "seed": options.seed, "machines": options.machines}
+    if options.opening:
+        settings["opening"] = True
     cases = draws(options.cases, options.seed, options.machines)
-    todo = jobs(cases, options.wrong, options.seconds)
+    todo = jobs(cases, options.wrong, 0.0 if options.opening else options.seconds)
     if options.only is not None:
         for job in todo:
             if job[0].number == options.only:
@@ -129,7 +142,7 @@ def main() -> None:
             left = passed / number * (len(todo) - number)
             words = f"{number}/{len(todo)} runs, {passed / 60:.0f} min, about {left / 60:.0f} min left"
             print(
-                f"\r{words}; last: {row['machine']} {row['reason']}      ",
+                f"\r{words}; last: {row['machine']} {row.get('reason', '')}      ",
                 end="",
                 file=sys.stderr,
                 flush=True,
@@ -139,7 +152,14 @@ def main() -> None:
     print(file=sys.stderr)
     levels = ", ".join(f"{level:.0%}" for level in options.wrong)
     print(f"seed {options.seed}, {options.cases} cases, wrong reports {levels}, {len(rows)} runs\n")
-    print(tables(cases, rows, options.wrong, options.machines))
+    if not options.opening:
+        print(tables(cases, rows, options.wrong, options.machines))
+        return
+    for level in options.wrong:
+        some = at_level(cases, rows, level)
+        print(f"One entry wrong in {level:.0%} of the reports, {len(some)} cases:\n\n{openings(some)}")
+        if options.misses:
+            print(*(told_miss(row) for row in some if row["why"] or row["error"]), sep="\n\n")
 
 
 if __name__ == "__main__":

@@ -13,11 +13,12 @@ from matrixdoc.faults.priors import Fault
 from tests.benchmarks.bench_repairs import jobs, keep, kept
 from tests.benchmarks.repairs import orders
 from tests.benchmarks.repairs.draw import DOUBLE, LOOSE, SINGLE, draws, faults_of
+from tests.benchmarks.repairs.first_answer import LEADERS, Miss, answered, first_answer, openings
 from tests.benchmarks.repairs.person import Person
 from tests.benchmarks.repairs.plant import plant
 from tests.benchmarks.repairs.repair import Repair, run_case
 from tests.benchmarks.repairs.report import REST, lamp_of, opening, press, pulse, survey, with_slip
-from tests.benchmarks.repairs.results import at_level, key, tables
+from tests.benchmarks.repairs.results import any_within, at_level, key, tables
 
 NAME = "lantern_quay"
 HEALTHY: frozenset[Fault] = frozenset()
@@ -140,6 +141,48 @@ def test_a_whole_repair_and_its_table(tmp_path):
     assert kept(path, settings) == json.loads(json.dumps(rows))
     with pytest.raises(SystemExit):
         kept(path, {**settings, "seed": 6})
+
+
+def test_a_lamp_on_half_of_the_mains_cycle_flickers():
+    lit = plant("kettle_hollow")
+    half, question = one("supply/lamp/rectifier1", "open"), lamp_of("direct lamp/2", ALL_LAMPS)
+    looks = [Person(lit, random.Random(n)).look(half, *question) for n in range(20)]
+    # A small filament follows 60 Hz by more than a tenth, and 120 Hz too little to see (see flicker.py).
+    assert set(looks) == {"flickers", "dim"}
+    assert looks.count("flickers") > 8
+    assert Person(lit, random.Random(1)).look(HEALTHY, *question) == "normal"
+    both_halves = one("supply/lamp/capacitor", "open")
+    if both_halves <= set(lit.possible):
+        assert "flickers" not in {
+            Person(lit, random.Random(n)).look(both_halves, *question) for n in range(9)
+        }
+    # In a matrix the scan beats with the mains, slowly enough for any eye.
+    scanned, ripple = plant(NAME), one("supply/lamp/capacitor", "open")
+    seen = [
+        Person(scanned, random.Random(n)).look(ripple, *lamp_of("lamp/C3R4", ALL_LAMPS)) for n in range(9)
+    ]
+    assert seen.count("flickers") > 3
+
+
+def test_the_first_answer_alone_is_that_of_the_whole_repair():
+    case = draws(2, 5, ("wrong_chart",))[0]
+    whole, first = run_case(case, wrong=True, seconds=60.0), first_answer(case, wrong=True)
+    assert not first["error"], first["error"]
+    for name in ("faults", "rank_opening", "part_opening"):
+        assert first[name] == whole[name]
+    assert [line[2:] for line in first["report"]] == whole["report"]
+    assert bool(first["why"]) != any_within(first["rank_opening"], LEADERS)
+    shown = openings([first])
+    for words in ("wrong_chart", case.kind, *first["rows"], *first["complaints"]):
+        assert words in shown
+
+
+def test_a_miss_is_laid_to_a_class():
+    repair = Repair(draws(1, 5, ("wrong_chart",))[0], wrong=False)
+    why, detail = Miss(repair, *answered(repair, repair.report.findings)).why()
+    assert why
+    assert detail[0].startswith("true: ")
+    assert all(f.part in detail[0] for f in repair.faults)
 
 
 def test_a_report_names_neighbours_of_the_same_kind(person):

@@ -10,6 +10,7 @@ from matrixdoc.checks.situation import NO_LOGIC, NOT_SURE, Look, Outcome, Situat
 from matrixdoc.faults.priors import Fault
 from tests.benchmarks.repairs import meter
 from tests.benchmarks.repairs.coils import PULLED, relative
+from tests.benchmarks.repairs.flicker import flickers
 from tests.benchmarks.repairs.lamps import brightness
 from tests.benchmarks.repairs.plant import Plant
 from tests.benchmarks.repairs.scan import scan
@@ -99,7 +100,8 @@ class Person:
     def _lamp(self, sim: Simulation, situation: Situation, lamp: str) -> str:
         ratio = brightness(sim, sim.healthy, situation, lamp)
         seen = ratio * math.exp(self.rng.gauss(0.0, EYE))
-        return next((word for word, edge in LAMP_EDGES if seen < edge), "bright")
+        word = next((word for word, edge in LAMP_EDGES if seen < edge), "bright")
+        return "flickers" if flickers(sim, lamp, word, self.rng) else word
 
     def _coil(self, sim: Simulation, situation: Situation, coil: str) -> str:
         if not situation.power:

@@ -28,14 +28,16 @@ def key(draw: Draw, *, wrong: bool) -> str:
     return f"{draw.number} {'wrong' if wrong else 'right'}"
 
 
-def _share(rows: Sequence[Row], holds: Callable[[Row], bool]) -> str:
+def share(rows: Sequence[Row], holds: Callable[[Row], bool]) -> str:
+    """Share and count of the rows for which something holds."""
     if not rows:
         return "-"
     count = sum(1 for row in rows if holds(row))
     return f"{count / len(rows):.1%} ({count}/{len(rows)})"
 
 
-def _any_within(ranks: Sequence[int], most: int) -> bool:
+def any_within(ranks: Sequence[int], most: int) -> bool:
+    """Whether one of these ranks is among the first ``most`` (0: not ranked)."""
     return any(1 <= rank <= most for rank in ranks)
 
 
@@ -44,11 +46,11 @@ def _all_within(ranks: Sequence[int]) -> bool:
 
 
 MEASURES: tuple[tuple[str, Callable[[Row], bool]], ...] = (
-    ("first after the opening report", lambda r: _any_within(r["rank_opening"], 1)),
-    ("in the first three after the opening report", lambda r: _any_within(r["rank_opening"], 3)),
-    ("the right part in the first three then", lambda r: _any_within(r["part_opening"], 3)),
-    ("first at the end (doubles: any of the two)", lambda r: _any_within(r["rank_end"], 1)),
-    ("the right part first at the end", lambda r: _any_within(r["part_end"], 1)),
+    ("first after the opening report", lambda r: any_within(r["rank_opening"], 1)),
+    ("in the first three after the opening report", lambda r: any_within(r["rank_opening"], 3)),
+    ("the right part in the first three then", lambda r: any_within(r["part_opening"], 3)),
+    ("first at the end (doubles: any of the two)", lambda r: any_within(r["rank_end"], 1)),
+    ("the right part first at the end", lambda r: any_within(r["part_end"], 1)),
     ("doubles: both in the first two at the end", lambda r: _all_within(r["rank_end"])),
     ("mended and proven", lambda r: bool(r["finished"])),
     ("a true cause lost (above 1 %, then 10,000 below the leader to the end)", lambda r: bool(r["lost"])),
@@ -68,7 +70,7 @@ def accuracy(draws: Sequence[Draw], rows: dict[str, Row], levels: Sequence[float
         for words, holds in MEASURES:
             only_doubles = words.startswith("doubles")
             cells = [
-                "" if only_doubles and number != 2 else _share(part, holds)
+                "" if only_doubles and number != 2 else share(part, holds)
                 for number, part in enumerate(parts)
             ]
             lines.append(f"| {level:.0%} | {words} | {' | '.join(cells)} |")
@@ -157,8 +159,8 @@ def goals(draws: Sequence[Draw], rows: dict[str, Row], levels: Sequence[float]) 
     some = at_level(draws, rows, level)
     if not some:
         return []
-    three = sum(_any_within(r["rank_opening"], 3) for r in some) / len(some)
-    end = sum(_any_within(r["rank_end"], 1) for r in some) / len(some)
+    three = sum(any_within(r["rank_opening"], 3) for r in some) / len(some)
+    end = sum(any_within(r["rank_end"], 1) for r in some) / len(some)
     lost = sum(bool(r["lost"]) for r in some)
 
     def said(reached: bool) -> str:
@@ -177,7 +179,7 @@ def misses(rows: dict[str, Row], most: int = 40) -> list[str]:
     """Cases that did not end well, each in a line."""
     found = []
     for name, row in rows.items():
-        bad = not row["finished"] or row["lost"] or not _any_within(row["rank_end"], 1)
+        bad = not row["finished"] or row["lost"] or not any_within(row["rank_end"], 1)
         if bad:
             faults = "; ".join(row["faults"])
             lost = f", lost: {'; '.join(row['lost'])}" if row["lost"] else ""

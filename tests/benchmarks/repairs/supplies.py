@@ -23,7 +23,7 @@ from tests.proof.machine import Rail
 
 MAINS_HZ = 60.0
 DROPOUT_V = 2.0
-CYCLES = 40
+CYCLES, CYCLES_KEPT = 40, 5
 BLOWS_AT_ONCE, BLOWS_IN_TIME = 10.0, 2.75
 OPEN_OHM = 1e9
 LEAST_OHM = 0.02
@@ -48,6 +48,19 @@ class _Run:
     volts: float
     winding_a: float
     least_v: float
+    out: np.ndarray
+    """Volts over one cycle of the mains."""
+
+
+def waveform(plant: Plant, name: str, patches: Mapping[str, Patch]) -> np.ndarray:
+    """Volts of the rail ``name`` over one cycle of the mains, as the faults of its supply leave them, under
+    its usual load; behind a regulator as that lets them."""
+    own = {part: patch for part, patch in patches.items() if part.startswith(f"supply/{name}/")}
+    key = ("waveform", name, tuple(sorted((part, repr(patch)) for part, patch in own.items())))
+    if key not in plant.known:
+        plant.known[key] = _run(plant, plant.machine.rails[name], own).out
+    found: np.ndarray = plant.known[key]
+    return found
 
 
 def delivered(plant: Plant, name: str, patches: Mapping[str, Patch]) -> Delivered:
@@ -143,21 +156,23 @@ def _run(plant: Plant, rail: Rail, own: Mapping[str, Patch]) -> _Run:
     end = CYCLES / MAINS_HZ
     result = simulator.run_transient(simulator.parse("\n".join(lines) + "\n"), 5e-5, end)
     at = np.array(result.time)
-    grid = np.linspace(end - 5.0 / MAINS_HZ, end, 2000)
+    grid = np.linspace(end - CYCLES_KEPT / MAINS_HZ, end, 2000)
     out = np.interp(grid, at, np.array(result.voltage("out")))
     ends_v = [np.interp(grid, at, np.array(result.voltage(node))) for node in ("w", "a")]
     amps = float(np.sqrt(np.mean(((ends_v[0] - ends_v[1]) / series) ** 2)))
+    cycle = out[: len(out) // CYCLES_KEPT]
     if regulator:
-        mean, least = _regulated(own.get(f"{prefix}/regulator", Patch()), rail, out)
-        return _Run(mean, amps, least)
+        behind = _regulated(own.get(f"{prefix}/regulator", Patch()), rail, out)
+        return _Run(float(np.mean(behind)), amps, float(np.min(behind)), behind[: len(out) // CYCLES_KEPT])
     filtered = capacitor in elements
     volts = float(np.mean(out)) if filtered else float(np.sqrt(np.mean(out**2)))
-    return _Run(volts, amps, float(np.min(out)))
+    return _Run(volts, amps, float(np.min(out)), cycle)
 
 
-def _regulated(patch: Patch, rail: Rail, raw: np.ndarray) -> tuple[float, float]:
-    """Mean and least output of a series regulator."""
+def _regulated(patch: Patch, rail: Rail, raw: np.ndarray) -> np.ndarray:
+    """Output of a series regulator."""
     if patch.absent or patch.ground_ohm is not None:
-        return 0.0, 0.0
-    out = raw if patch.shunt_ohm is not None else np.clip(raw - DROPOUT_V, 0.0, rail.nominal_v)
-    return float(np.mean(out)), float(np.min(out))
+        return np.zeros_like(raw)
+    if patch.shunt_ohm is not None:
+        return raw
+    return np.asarray(np.clip(raw - DROPOUT_V, 0.0, rail.nominal_v))
