@@ -206,7 +206,10 @@ class Predictor:
         resting = ("", situation.held, without_leads(effects))
         if look.kind == "resting coils":
             return "coils", [resting]
-        return "coils", [(look.target if not by_hand(situation) else "", situation.held, effects), resting]
+        pulsed = look.target if not by_hand(situation) else ""
+        hold = self.timing.holding.get(look.target)
+        stroke = [(hold, (), effects)] if hold and effects else []
+        return "coils", [(pulsed, situation.held, effects), resting, *stroke]
 
     def brightest_off(self, questions: Sequence[Question]) -> list[float]:
         """For looks at lamps: the most probability that "off" can have, at a fraction of the work.
@@ -238,8 +241,9 @@ class Predictor:
         if len(steady) < len(faults):
             caught = (FLICKERS, LOOSE) if look.kind == "lamp" else (TWICE, LOOSE_COIL)
             found = unsteady(found, self.while_there(situation, look, steady), *caught)
-        if look.kind == "coil":
-            effects = self.effects(situation, faults)
+        if look.kind == "coil" and dict(found).get("fires", 0.0) > 0.0:
+            alike = faults if situation.altered else self.standing_for(look, faults)
+            effects = self.effects(situation, alike)
             twice = self.timing.twice(look.target, faults, effects, self.brown_out.lives(effects))
             found = doubled(found, twice)
         return found

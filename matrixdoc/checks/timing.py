@@ -35,7 +35,8 @@ class Timing:
         wiring = model.circuit.wiring
         timed = frozenset(f for f, e in model.effects.items() if e.timing)
         self.of_coil: dict[str, frozenset[Fault]] = {}
-        self._holding: dict[str, str] = {}
+        self.holding: dict[str, str] = {}
+        """For flippers: the hold winding, which decides whether they let go at the end of the stroke."""
         for reference, coil in coils.coils.items():
             parts = {part.reference for _, part in timed_parts(wiring, coil)} if timed else set()
             own = frozenset(f for f in timed if f.part in parts)
@@ -43,7 +44,7 @@ class Timing:
                 self.of_coil[reference] = own
             if coil.end_of_stroke:
                 windings = (r for r, c in coils.coils.items() if c.holds and c.element in coil.parts)
-                self._holding[reference] = next(windings, "")
+                self.holding[reference] = next(windings, "")
 
     def twice(
         self, coil: str, faults: Sequence[Fault], effects: tuple[FaultEffect, ...], lives: float
@@ -57,7 +58,7 @@ class Timing:
         for fault in faults:
             if fault in own:
                 once *= 1.0 - self.model.possible[fault].twice
-        hold = self._holding.get(coil)
+        hold = self.holding.get(coil)
         if hold and effects and self.coils.ratios(hold, (), effects)[hold] < EDGES[0]:
             once *= 1.0 - FLUTTERS
         if 0.0 < lives < 1.0:

@@ -25,6 +25,9 @@ EXPLAINS = 1.0
 MOST_GAIN = 300.0
 """In natural logarithm: more than some faults gain on any findings in earnest, less than overflows."""
 
+JOINT_LOOKS, JOINT_LEAST = 2000, 30
+"""So many likelihoods of joint faults are worked out, and after that so many a branch, the most promising
+first: answers stay a matter of seconds, and what is left out is in the bound."""
 SAME = 1e-9
 """Two likelihoods closer than this (relative) count as equal when relevance is decided."""
 
@@ -53,7 +56,8 @@ class Problem:
     ``first``: number of each variable's first state, and one past the last; ``state_variable``,
     ``state_of``, ``probability``, ``opening``: by state; ``healthy``: probability that a variable is in none
     of its states; ``touch`` (states, findings): what a state can change, alone or with others; ``pairs``:
-    states that matter only together; ``nodes`` and ``cut`` count as the sum goes on.
+    states that matter only together; ``nodes`` (branches), ``joint`` (likelihoods of several faults) and
+    ``cut`` count as the sum goes on.
     """
 
     variables: Sequence[Variable]
@@ -73,6 +77,7 @@ class Problem:
     opening: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
     together: dict[tuple[int, int], Array] = field(default_factory=dict)
     nodes: int = 0
+    joint: int = 0
     cut: float = 0.0
 
 
@@ -138,7 +143,11 @@ def rows_beside(
         # At best a further fault explains everything it touches; where that is too little to
         # matter the circuit is not solved for the pair, and the fault counts as hidden here.
         best_gain = np.where(shared, -np.log(base)[None, :], 0.0).sum(axis=1)
-        small = np.log(problem.probability[states]) + best_gain + np.log(weight) < np.log(problem.least_share)
+        most = np.log(problem.probability[states]) + best_gain + np.log(weight)
+        small = most < np.log(problem.least_share)
+        late = _late(problem, np.where(small, -np.inf, most), compute.sum(axis=1))
+        problem.cut = max(problem.cut, float(problem.probability[states[late]].max(initial=0.0)))
+        small |= late
         take_base |= compute & small[:, None]
         compute &= ~small[:, None]
     target = rows[states]
@@ -147,10 +156,24 @@ def rows_beside(
     wanted = [(int(states[i]), int(f)) for i, f in zip(*np.nonzero(compute), strict=True)]
     if wanted:
         asked = [(f, (*faults, problem.state_of[s].fault)) for s, f in wanted]
+        problem.joint += len(asked)
         problem.prepare(asked)
         for (s, f), (_, some) in zip(wanted, asked, strict=True):
             rows[s, f] = problem.likelihood(f, tuple(sorted(some)))
     return rows
+
+
+def _late(problem: Problem, most: Array, looks: npt.NDArray[np.int_]) -> npt.NDArray[np.bool_]:
+    """Which states come too late to be worked out beside others (see ``JOINT_LOOKS``).
+
+    ``most``: logarithm of what each is worth at best, -inf for none; ``looks``: its likelihoods.
+    """
+    allowed = max(JOINT_LEAST, JOINT_LOOKS - problem.joint)
+    order = np.argsort(-most, kind="stable")
+    wanted = np.where(np.isfinite(most[order]), looks[order], 0)
+    late = np.zeros(len(most), dtype=bool)
+    late[order] = (np.cumsum(wanted) > allowed) & (wanted > 0)
+    return late
 
 
 @dataclass
