@@ -12,8 +12,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from matrixdoc.case.case import Case
-from matrixdoc.case.report_resolver import Resolver, Step
+from matrixdoc.case.report_resolver import Resolver
 from matrixdoc.case.report_schema import ReportForm
+from matrixdoc.case.report_steps import Step
 from matrixdoc.checks.situation import Finding
 from matrixdoc.definition.document import Document, load_document, validate_model
 from matrixdoc.definition.errors import InputError

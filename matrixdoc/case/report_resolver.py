@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Any, Literal
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
 
 from matrixdoc.case.names import NameTrouble
-from matrixdoc.case.report_lookup import Lookup, Path
+from matrixdoc.case.report_lookup import Path
 from matrixdoc.case.report_schema import (
     CoilEntry,
     DeclineEntry,
     DiodeEntry,
     FuseEntry,
-    HoldEntry,
     LampEntry,
     NewFuseEntry,
     NoteEntry,
@@ -21,20 +20,18 @@ from matrixdoc.case.report_schema import (
     OverrideEntry,
     PoweredMeter,
     PowerUpEntry,
-    PressEntry,
     RepairEntry,
     ReportForm,
-    RestingEntry,
     UnpoweredMeter,
     VoltsEntry,
-    WalkEntry,
     WiggleEntry,
     leading_word,
 )
+from matrixdoc.case.report_steps import Step, finding_step
+from matrixdoc.case.report_switches import SwitchEntries
 from matrixdoc.checks.situation import (
     ALL_LAMPS,
     NOT_SURE,
-    Finding,
     Look,
     MeterFunction,
     Outcome,
@@ -46,36 +43,16 @@ from matrixdoc.definition.numbers import parse_reading
 from matrixdoc.definition.wiring import Wiring
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One thing that was done or seen, in the order of the report."""
-
-    kind: Literal["finding", "repair", "decline", "note", "override"]
-    finding: Finding | None = None
-    parts: tuple[str, ...] = ()
-    action: str = ""
-    check_key: str = ""
-    text: str = ""
-
-
-class Resolver(Lookup):
+class Resolver(SwitchEntries):
     """Turns a form into steps; collects what is wrong instead of stopping at the first."""
 
     def __init__(self, document: Document, form: ReportForm, wiring: Wiring) -> None:
         super().__init__(document, form, wiring)
-        # What a healthy machine reads with nothing pressed: the normally closed switches.
-        self.closed = frozenset(
-            reference
-            for reference, switch in wiring.switches.items()
-            if switch.normally_closed and (switch.sensor or switch.matrix)
-        )
-        # What this machine was said to read with nothing pressed.
-        self.resting = self.closed
         self._makers: dict[str, Callable[[Any, Path], list[Step]]] = {
-            "press": self._press,
-            "hold": self._hold,
-            "resting": self._rest,
-            "walk": self._walk,
+            "press": self.press,
+            "hold": self.hold,
+            "resting": self.rest,
+            "walk": self.walk,
             "lamp": self._lamp,
             "coil": self._coil,
             "power up": self._power_up,
@@ -127,127 +104,11 @@ class Resolver(Lookup):
         pulsed = (self._one(self.names.coil, entry.pulsed, (*path, "pulsed")) or "") if entry.pulsed else ""
         if fuse is None or (entry.pulsed and not pulsed):
             return []
-        return [_seen(Situation(pulsed=pulsed), Look("new fuse", fuse), entry.seen)]
+        return [finding_step(Situation(pulsed=pulsed), Look("new fuse", fuse), entry.seen)]
 
     def _wiggle(self, entry: WiggleEntry, path: Path) -> list[Step]:
         part = self._one(self.names.part, entry.wiggle, (*path, "wiggle"))
-        return [_seen(Situation(), Look("wiggle", part), entry.seen)] if part else []
-
-    def _reads(
-        self,
-        reads: str | list[str],
-        held: tuple[str, ...],
-        path: Path,
-        *,
-        whole: bool = False,
-        missing: Sequence[str] = (),
-    ) -> Outcome | None:
-        """The outcome of a switch scan: a word stands for a set, given what is held.
-
-        A list means what reads beside the normally closed switches that are not held, or, if
-        ``whole``, everything that reads. ``missing`` are normally closed switches that do not read.
-        """
-        gone = self._missing(missing, path)
-        if gone is None:
-            return None
-        outcome = self._named(reads, held, path, whole=whole)
-        return outcome - gone if isinstance(outcome, frozenset) else outcome
-
-    def _missing(self, missing: Sequence[str], path: Path) -> frozenset[str] | None:
-        place = (*path[:-1], "missing")
-        before = len(self.problems)
-        gone = self._all(self.names.switches, missing, place)
-        for one in gone:
-            if one not in self.closed:
-                self._problem(
-                    place,
-                    f"{one}, which is not normally closed",
-                    "a switch that reads at rest on a healthy machine",
-                    f"say: press {one.partition('/')[2]} reads nothing",
-                )
-        return None if len(self.problems) > before else frozenset(gone)
-
-    def _named(
-        self, reads: str | list[str], held: tuple[str, ...], path: Path, *, whole: bool
-    ) -> Outcome | None:
-        word = reads.strip().casefold() if isinstance(reads, str) else ""
-        if word == NOT_SURE:
-            return NOT_SURE
-        if word in ("nothing", "none"):
-            return frozenset() if whole else self.resting
-        if word in ("itself", "themselves", "fine", "ok"):
-            closed = {r for r in held if not self.wiring.switches[r].normally_closed}
-            opened = {r for r in held if self.wiring.switches[r].normally_closed}
-            return frozenset((self.resting | closed) - opened)
-        listed = [reads] if isinstance(reads, str) else reads
-        before = len(self.problems)
-        found = frozenset(self._all(self.names.readings, listed, path))
-        if len(self.problems) > before:
-            return None
-        return found if whole else found | ((self.closed & self.resting) - set(held))
-
-    def _press(self, entry: PressEntry, path: Path) -> list[Step]:
-        switch = self._one(self.names.switch, entry.press, (*path, "press"))
-        held = (switch,) if switch else ()
-        outcome = self._reads(entry.reads, held, (*path, "reads"), whole=entry.whole, missing=entry.missing)
-        return [_seen(Situation(held=held), Look("reads"), outcome)] if held and outcome is not None else []
-
-    def _hold(self, entry: HoldEntry, path: Path) -> list[Step]:
-        held = tuple(sorted(self._all(self.names.switches, entry.hold, (*path, "hold"))))
-        outcome = self._reads(entry.reads, held, (*path, "reads"), whole=entry.whole, missing=entry.missing)
-        return [] if outcome is None else [_seen(Situation(held=held), Look("reads"), outcome)]
-
-    def _rest(self, entry: RestingEntry, path: Path) -> list[Step]:
-        # A new look at rest starts from the healthy machine.
-        self.resting = self.closed
-        outcome = self._reads(entry.resting, (), (*path, "resting"), whole=entry.whole, missing=entry.missing)
-        if outcome is None:
-            return []
-        if isinstance(outcome, frozenset):
-            # From here on "nothing" and "itself" are said on top of what reads anyway.
-            self.resting = outcome
-        return [_seen(Situation(), Look("reads"), outcome)]
-
-    def _walk(self, entry: WalkEntry, path: Path) -> list[Step]:
-        path = (*path, "walk")
-        matrix = self._one(lambda w: self.names.matrix(w, "switch"), entry.walk.matrix, (*path, "matrix"))
-        if matrix is None:
-            return []
-        odd: dict[str, tuple[str | list[str], Path]] = {}
-        lines: dict[str, tuple[str | list[str], Path]] = {}
-        for key, reads in entry.walk.odd.items():
-            place = (*path, "odd", key)
-            hit = self._one(self.names.switches, key, place) or ()
-            # What is said of one cell outranks what is said of its whole line.
-            (odd if len(hit) == 1 else lines).update(dict.fromkeys(hit, (reads, place)))
-        steps = self._at_rest({**lines, **odd})
-        for reference, switch in self.wiring.switches.items():
-            if switch.matrix != matrix.name and reference not in odd:
-                continue
-            usual: tuple[str | list[str], Path] = (entry.walk.others, path)
-            reads, place = odd.get(reference) or lines.get(reference) or usual
-            word = reads.casefold() if isinstance(reads, str) else ""
-            closed = reference in self.closed
-            if word == "not tried" or word == ("never" if closed else "always"):
-                continue  # told of rest: the same with it held is no news
-            if word in ("never", "always"):
-                reads = [reference] if closed else "nothing"
-            outcome = self._reads(reads, (reference,), place, whole=entry.whole)
-            if outcome is not None:
-                steps.append(_seen(Situation(held=(reference,)), Look("reads"), outcome))
-        return steps
-
-    def _at_rest(self, odd: Mapping[str, tuple[str | list[str], Path]]) -> list[Step]:
-        """What ``never`` and ``always`` say of rest: a normally closed switch that never reads is missing
-        there, any other that always reads shows there.
-        """
-        said = {r: reads.casefold() for r, (reads, _) in odd.items() if isinstance(reads, str)}
-        gone = {r for r, word in said.items() if word == "never" and r in self.closed}
-        more = {r for r, word in said.items() if word == "always" and r not in self.closed}
-        if not gone and not more:
-            return []
-        self.resting = (self.resting | more) - gone
-        return [_seen(Situation(), Look("reads"), self.resting)]
+        return [finding_step(Situation(), Look("wiggle", part), entry.seen)] if part else []
 
     def _lamp(self, entry: LampEntry, path: Path) -> list[Step]:
         everything = self._matrix_lamps(entry, path)
@@ -276,7 +137,7 @@ class Resolver(Lookup):
             return Situation(lamps=(of,) if word == "each" else fixed)
 
         pairs = [(one, entry.seen) for one in lamps] + [(one, entry.others or "") for one in rest]
-        return [_seen(situation(one), Look("lamp", one), seen) for one, seen in pairs]
+        return [finding_step(situation(one), Look("lamp", one), seen) for one, seen in pairs]
 
     def _matrix_lamps(self, entry: LampEntry, path: Path) -> tuple[str, ...]:
         """Every lamp that ``all`` and ``others`` mean: those of the matrix, or of the string, spoken of."""
@@ -304,7 +165,9 @@ class Resolver(Lookup):
             kinds = {one.partition("/")[0] for one in coils}
             rest = (r for r in self.wiring.coils if r not in coils and r.partition("/")[0] in kinds)
             pairs += [(one, entry.others) for one in rest]
-        return [_seen(Situation(pulsed=one, held=held), Look("coil", one), seen) for one, seen in pairs]
+        return [
+            finding_step(Situation(pulsed=one, held=held), Look("coil", one), seen) for one, seen in pairs
+        ]
 
     def _power_up(self, entry: PowerUpEntry, path: Path) -> list[Step]:
         locked = entry.power_up.locked
@@ -316,11 +179,11 @@ class Resolver(Lookup):
             outcome = frozenset()
         else:
             outcome = frozenset(self._all(self.names.coils, locked, (*path, "power up", "locked")))
-        return [_seen(Situation(), Look("resting coils"), outcome)]
+        return [finding_step(Situation(), Look("resting coils"), outcome)]
 
     def _fuse(self, entry: FuseEntry, path: Path) -> list[Step]:
         fuses = self._each(self.names.fuse, entry.fuse, (*path, "fuse"))
-        return [_seen(Situation(power=False), Look("fuse", f), entry.seen) for f in fuses]
+        return [finding_step(Situation(power=False), Look("fuse", f), entry.seen) for f in fuses]
 
     def _meter(self, entry: VoltsEntry | OhmsEntry | DiodeEntry, path: Path) -> list[Step]:
         function: MeterFunction
@@ -352,7 +215,7 @@ class Resolver(Lookup):
         )
         if red is None or black is None or reading is None:
             return []
-        return [_seen(situation, Look("meter", "", function, red, black), reading)]
+        return [finding_step(situation, Look("meter", "", function, red, black), reading)]
 
     def _lamps_or_all(self, words: str) -> tuple[str, ...]:
         return (ALL_LAMPS,) if words.casefold() == ALL_LAMPS else self.names.lamps(words)
@@ -385,7 +248,3 @@ class Resolver(Lookup):
     def _note(self, entry: NoteEntry, path: Path) -> list[Step]:
         del path
         return [Step("note", text=entry.note)]
-
-
-def _seen(situation: Situation, look: Look, outcome: Outcome) -> Step:
-    return Step("finding", Finding(situation, look, outcome))
