@@ -20,6 +20,10 @@ LikelihoodOf = Callable[[int, tuple[Fault, ...]], float]
 
 _NONE = np.zeros(0, dtype=np.intp)
 
+MOST_SOLVED = 5000
+"""Likelihoods of several faults at once that one sum works out; then the rest is bounded (some tens of
+seconds where each of them is a whole scan)."""
+
 EXPLAINS = 1.0
 """A state explains a finding that it makes likelier by this much, in natural logarithm."""
 MOST_GAIN = 300.0
@@ -53,7 +57,8 @@ class Problem:
     ``first``: number of each variable's first state, and one past the last; ``state_variable``,
     ``state_of``, ``probability``, ``opening``: by state; ``healthy``: probability that a variable is in none
     of its states; ``touch`` (states, findings): what a state can change, alone or with others; ``pairs``:
-    states that matter only together; ``nodes`` and ``cut`` count as the sum goes on.
+    states that matter only together; ``nodes``, ``solved`` and ``cut`` count as the sum goes on; ``unsolved``
+    bounds, as a share of the whole, what was left out once ``solved`` had reached :data:`MOST_SOLVED`.
     """
 
     variables: Sequence[Variable]
@@ -73,7 +78,9 @@ class Problem:
     opening: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
     together: dict[tuple[int, int], Array] = field(default_factory=dict)
     nodes: int = 0
+    solved: int = 0
     cut: float = 0.0
+    unsolved: float = 0.0
 
 
 def set_up(problem: Problem) -> None:
@@ -141,11 +148,20 @@ def rows_beside(
         small = np.log(problem.probability[states]) + best_gain + np.log(weight) < np.log(problem.least_share)
         take_base |= compute & small[:, None]
         compute &= ~small[:, None]
+    if not exhaustive and problem.solved >= MOST_SOLVED and compute.any():
+        # What is not worked out any more counts as hidden; at best it would make everything certain.
+        at_best = np.where(compute, -np.log(base)[None, :], 0.0).sum(axis=1)
+        left = compute.any(axis=1)
+        most = np.log(problem.probability[states][left]) + np.minimum(at_best[left], MOST_GAIN)
+        problem.unsolved += weight * float(np.exp(most).sum())
+        take_base |= compute
+        compute[:] = False
     target = rows[states]
     target[take_base] = np.broadcast_to(base, target.shape)[take_base]
     rows[states] = target
     wanted = [(int(states[i]), int(f)) for i, f in zip(*np.nonzero(compute), strict=True)]
     if wanted:
+        problem.solved += len(wanted)
         asked = [(f, (*faults, problem.state_of[s].fault)) for s, f in wanted]
         problem.prepare(asked)
         for (s, f), (_, some) in zip(wanted, asked, strict=True):
