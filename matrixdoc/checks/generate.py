@@ -396,7 +396,7 @@ class CheckGenerator:
 
     def _across(self, part: Part) -> list[Check]:
         """Ohms or diode test across the part itself, machine off."""
-        if len(part.nets) < 2 or part.kind in ("sensing", "winding", "electrolytic", "regulator"):
+        if len(part.nets) < 2 or part.kind in ("sensing", "electrolytic", "regulator"):
             return []
         off = Situation(power=False)
         words = part_words(part)

@@ -5,6 +5,10 @@ The meter is a part of the circuit: 10 megohm across the nets for volts; for ohm
 Circuits III ch. 3); for the diode test 3.0 V behind 2.4 kilohm, about 1 mA into a silicon junction
 (general test-meter practice: 1.5 mA at most, 3 V open circuit). On a strobed line a meter shows
 the mean over the scan.
+
+The parts between a winding and its rectifier stand in no circuit of their own (a supply has a law of its
+own); ohms across one of them are its own ohms: the other way round leads through the rectifier, which the
+meter does not open.
 """
 
 from __future__ import annotations
@@ -65,6 +69,13 @@ class Meter:
         for matrix in model.circuit.wiring.matrices.values():
             nets = [line.board_net for line in (*matrix.columns, *matrix.rows)]
             self._line_groups[matrix.name] = model.groups_of_nets(nets)
+        self._before_rectifier = _before_rectifier(model)
+
+    def part_across(self, look: Look) -> str:
+        """The part before a rectifier whose ohms the leads are across; empty if it is another look."""
+        if look.function != "ohms":
+            return ""
+        return self._before_rectifier.get(frozenset((look.red, look.black)), "")
 
     def _lead(self, look: Look) -> Lead:
         if look.function == "volts":
@@ -124,12 +135,29 @@ class Meter:
         spans = []
         requests: list[PointRequest] = []
         for key in todo:
+            situation, look, effects = key
+            across = self.part_across(look)
+            if across and not situation.power:
+                self._known[key] = self._by_itself(across, effects)
+                continue
             some = self._requests(*key)
             spans.append((key, len(requests), len(some)))
             requests.extend(some)
         points = self.points.solve(requests, localise=True)
         for key, start, count in spans:
             self._known[key] = self._reading(key[1], points[start : start + count])
+
+    def _by_itself(self, reference: str, effects: Sequence[FaultEffect]) -> float | str:
+        """Ohms of a part that nothing else joins the ends of."""
+        ohms = self.model.circuit.values(reference).get("ohm", 0.0)
+        for patch in (e.patch for e in effects if e.part.reference == reference):
+            if patch.absent and patch.shunt_ohm is None:
+                return OPEN_LOOP
+            if patch.shunt_ohm is not None:
+                ohms = patch.shunt_ohm if patch.absent else min(ohms, patch.shunt_ohm)
+            else:
+                ohms = patch.values.get("ohm", ohms)
+        return OPEN_LOOP if ohms > self.kind.top_ohm else ohms + self.kind.lead_ohm
 
     def _reading(self, look: Look, points: Sequence[OperatingPoint]) -> float | str:
         across = [p.volts.get(look.red, 0.0) - p.volts.get(look.black, 0.0) for p in points]
@@ -148,3 +176,19 @@ class Meter:
         if key not in self._known:
             self.prepare([key])
         return ((self._known[key], 1.0),)
+
+
+def _before_rectifier(model: MachineModel) -> dict[frozenset[str], str]:
+    """By its two nets, each part in series with a supply's winding, the winding included; where no rectifier
+    stands behind them, lamps or coils lead the other way round.
+    """
+    parts = model.circuit.wiring.parts
+    found = {}
+    for supply in model.circuit.wiring.supplies.values():
+        if not supply.rectifiers:
+            continue
+        for reference in supply.ac_parts:
+            part = parts[reference]
+            if len(part.nets) == 2 and reference not in supply.rectifiers:
+                found[frozenset(part.nets)] = reference
+    return found

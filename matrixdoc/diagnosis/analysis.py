@@ -39,7 +39,7 @@ EXPLAINS = 4.0
 CLOSE = 0.02
 """Suspects down to this share of the best one decide which findings belong together."""
 PAIR_CANDIDATES, MOST_PAIRS = 40, 250
-"""Likeliest faults, and likeliest pairs of them, tried for a finding that no single one explains."""
+"""Likeliest faults, and pairs of them, that are tried for a finding which no single one explains."""
 ORDINARY = 0.2
 """A finding at least this likely under one fault needs no pair to explain it."""
 

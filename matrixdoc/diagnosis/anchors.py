@@ -169,6 +169,9 @@ class Anchors:
 
     def _meter_scope(self, situation: Situation, look: Look) -> set[Fault]:
         model = self.predictor.model
+        across = "" if situation.power else self.predictor.meter.part_across(look)
+        if across:
+            return set(self.by_part.get(across, ()))
         groups = set(model.groups_of_nets((look.red, look.black)))
         for reference in self.predictor.reads.contacts(situation.held, ()):
             joined = model.groups_of_nets(model.part(reference).nets)

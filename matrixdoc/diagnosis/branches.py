@@ -20,14 +20,15 @@ LikelihoodOf = Callable[[int, tuple[Fault, ...]], float]
 
 _NONE = np.zeros(0, dtype=np.intp)
 
+MOST_SOLVED = 5000
+"""Likelihoods of several faults at once that one sum works out; then the rest is bounded (some tens of
+seconds where each of them is a whole scan)."""
+
 EXPLAINS = 1.0
 """A state explains a finding that it makes likelier by this much, in natural logarithm."""
 MOST_GAIN = 300.0
 """In natural logarithm: more than some faults gain on any findings in earnest, less than overflows."""
 
-JOINT_LOOKS, JOINT_LEAST = 2000, 30
-"""So many likelihoods of joint faults are worked out, and after that so many a branch, the most promising
-first: answers stay a matter of seconds, and what is left out is in the bound."""
 SAME = 1e-9
 """Two likelihoods closer than this (relative) count as equal when relevance is decided."""
 
@@ -56,8 +57,8 @@ class Problem:
     ``first``: number of each variable's first state, and one past the last; ``state_variable``,
     ``state_of``, ``probability``, ``opening``: by state; ``healthy``: probability that a variable is in none
     of its states; ``touch`` (states, findings): what a state can change, alone or with others; ``pairs``:
-    states that matter only together; ``nodes`` (branches), ``joint`` (likelihoods of several faults) and
-    ``cut`` count as the sum goes on.
+    states that matter only together; ``nodes``, ``solved`` and ``cut`` count as the sum goes on; ``unsolved``
+    bounds, as a share of the whole, what was left out once ``solved`` had reached :data:`MOST_SOLVED`.
     """
 
     variables: Sequence[Variable]
@@ -77,8 +78,9 @@ class Problem:
     opening: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
     together: dict[tuple[int, int], Array] = field(default_factory=dict)
     nodes: int = 0
-    joint: int = 0
+    solved: int = 0
     cut: float = 0.0
+    unsolved: float = 0.0
 
 
 def set_up(problem: Problem) -> None:
@@ -143,37 +145,28 @@ def rows_beside(
         # At best a further fault explains everything it touches; where that is too little to
         # matter the circuit is not solved for the pair, and the fault counts as hidden here.
         best_gain = np.where(shared, -np.log(base)[None, :], 0.0).sum(axis=1)
-        most = np.log(problem.probability[states]) + best_gain + np.log(weight)
-        small = most < np.log(problem.least_share)
-        late = _late(problem, np.where(small, -np.inf, most), compute.sum(axis=1))
-        problem.cut = max(problem.cut, float(problem.probability[states[late]].max(initial=0.0)))
-        small |= late
+        small = np.log(problem.probability[states]) + best_gain + np.log(weight) < np.log(problem.least_share)
         take_base |= compute & small[:, None]
         compute &= ~small[:, None]
+    if not exhaustive and problem.solved >= MOST_SOLVED and compute.any():
+        # What is not worked out any more counts as hidden; at best it would make everything certain.
+        at_best = np.where(compute, -np.log(base)[None, :], 0.0).sum(axis=1)
+        left = compute.any(axis=1)
+        most = np.log(problem.probability[states][left]) + np.minimum(at_best[left], MOST_GAIN)
+        problem.unsolved += weight * float(np.exp(most).sum())
+        take_base |= compute
+        compute[:] = False
     target = rows[states]
     target[take_base] = np.broadcast_to(base, target.shape)[take_base]
     rows[states] = target
     wanted = [(int(states[i]), int(f)) for i, f in zip(*np.nonzero(compute), strict=True)]
     if wanted:
+        problem.solved += len(wanted)
         asked = [(f, (*faults, problem.state_of[s].fault)) for s, f in wanted]
-        problem.joint += len(asked)
         problem.prepare(asked)
         for (s, f), (_, some) in zip(wanted, asked, strict=True):
             rows[s, f] = problem.likelihood(f, tuple(sorted(some)))
     return rows
-
-
-def _late(problem: Problem, most: Array, looks: npt.NDArray[np.int_]) -> npt.NDArray[np.bool_]:
-    """Which states come too late to be worked out beside others (see ``JOINT_LOOKS``).
-
-    ``most``: logarithm of what each is worth at best, -inf for none; ``looks``: its likelihoods.
-    """
-    allowed = max(JOINT_LEAST, JOINT_LOOKS - problem.joint)
-    order = np.argsort(-most, kind="stable")
-    wanted = np.where(np.isfinite(most[order]), looks[order], 0)
-    late = np.zeros(len(most), dtype=bool)
-    late[order] = (np.cumsum(wanted) > allowed) & (wanted > 0)
-    return late
 
 
 @dataclass

@@ -357,7 +357,8 @@ def posterior(
     problem.patience = PATIENCE if exact is None else 0
     total = _sum(problem, (), base, rows, list(range(len(variables))), list(range(findings)), 1.0)
     # A fault that was cut may still be there beside what explains its findings, as often as anywhere.
-    discarded = min(1.0, float(total.discarded / total.mass) + CUT_BESIDE * problem.cut)
+    left_out = float(total.discarded / total.mass) + CUT_BESIDE * problem.cut + problem.unsolved
+    discarded = min(1.0, left_out)
     shares, log_evidence = total.states / total.mass, float(np.log(total.mass))
     if exact is not None:
         (shares, log_evidence), discarded = exact, 0.0

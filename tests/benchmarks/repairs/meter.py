@@ -36,6 +36,9 @@ def reading(sim: Simulation, situation: Situation, look: Look) -> float | str:
     ends = [sim.machine.net(*sim.plant.at[net]) for net in (look.red, look.black)]
     if ends[0] == ends[1]:
         return 0.0
+    before = _before_rectifier(sim, look)
+    if before and look.function == "ohms" and not situation.power:
+        return _series_ohm(sim, before)
     if look.function == "volts":
         meter = Card(ends[0], ends[1], INPUT_OHM, 0.0, 1.0, 0.0, "meter")
         phases = _phases(sim, situation, ends)
@@ -61,6 +64,31 @@ def reading(sim: Simulation, situation: Situation, look: Look) -> float | str:
     amps = (volts - mean) / ohm
     ohms = mean / amps if amps > 1e-12 else float("inf")
     return OPEN_LOOP if ohms > MOST_OHM else max(ohms, 0.0)
+
+
+def _before_rectifier(sim: Simulation, look: Look) -> str:
+    """The part between a winding and its rectifier that the leads are across. The decks leave these out: a
+    rail is what the transient of its supply makes of them."""
+    wiring = sim.plant.wiring
+    for name, supply in wiring.supplies.items():
+        if f"supply/{name}/rectifier1" not in sim.machine.elements:
+            continue
+        own = [r for r in supply.ac_parts if r.startswith(f"supply/{name}/") and "rectifier" not in r]
+        for reference in own:
+            if {look.red, look.black} == set(wiring.parts[reference].nets):
+                return reference
+    return ""
+
+
+def _series_ohm(sim: Simulation, part: str) -> float | str:
+    """Ohms of such a part: it lies in a ring with the winding and the rectifier, which blocks."""
+    patch = sim.patches.get(part)
+    ohm = sim.machine.elements[part].values.get("ohm", 0.0)
+    if part in sim.blown or (patch is not None and patch.absent):
+        return OPEN_LOOP
+    if patch is not None and patch.shunt_ohm is not None:
+        return min(ohm, patch.shunt_ohm)
+    return patch.values.get("ohm", ohm) if patch is not None else ohm
 
 
 def _without(moment: Moment, idle: set[str]) -> Moment:
