@@ -7,7 +7,7 @@ for the few nets that a question reaches stays cheap.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -166,7 +166,7 @@ def part_branches(
     does not have, ``IndexError`` for a terminal that it does not have.
     """
     if patch is None:
-        return tuple(_own_branches(kind, nets, values, active=active, cold=cold, patched=frozenset()))
+        return tuple(_own_branches(kind, nets, values, active=active, cold=cold, patched=()))
     if patch.values:
         check_values(kind, patch.values)
         values = {**values, **patch.values}
@@ -176,8 +176,7 @@ def part_branches(
     own_nets = (nets[1], nets[0], *nets[2:]) if turned else nets
     branches: list[RawBranch] = []
     if not patch.absent:
-        patched = frozenset(patch.values)
-        branches = _own_branches(kind, own_nets, values, active=active, cold=cold, patched=patched)
+        branches = _own_branches(kind, own_nets, values, active=active, cold=cold, patched=patch.values)
     if patch.shunt_ohm is not None and len(nets) >= 2 and nets[0] != nets[1] and patch.shunt_ohm != math.inf:
         branches.append(RawBranch(nets[0], nets[1], max(patch.shunt_ohm, MIN_OHM), 0.0, 1.0, 0.0))
     if patch.ground_ohm is not None and nets and patch.ground_ohm != math.inf:
@@ -194,7 +193,7 @@ def _own_branches(
     *,
     active: bool,
     cold: bool,
-    patched: frozenset[str],
+    patched: Container[str],
 ) -> list[RawBranch]:
     branches: list[RawBranch] = []
     for rule in kind.branches:

@@ -17,6 +17,9 @@ from matrixdoc.circuit.touched import Touched
 SOURCE_OFFSET = -10
 """Part number of the source branch of rail ``n`` is ``SOURCE_OFFSET - n``."""
 
+MOST_FILLED = 20_000
+"""More filled clusters than this are not kept with a structure."""
+
 
 def island_branches(
     structure: Structure,
@@ -48,7 +51,7 @@ def _expand(
     links: list[Link],
     keep: set[int],
 ) -> list[tuple[RawBranch, int]]:
-    cluster_of = structure.cluster_of
+    cluster_of, core = structure.cluster_of, structure.core_parts
     attached: dict[int, set[int]] = {cluster: set(structure.core_nets[cluster]) for cluster in keep}
     result: list[tuple[RawBranch, int]] = []
     for net in wanted:
@@ -68,8 +71,24 @@ def _expand(
             cuts.add(child)
             attached[cluster_of[child]].update((child, structure.parent[child]))
     for cluster in keep:
-        _fill(structure, sources, cluster, removed, attached[cluster], cuts, result)
+        own = attached[cluster]
+        if structure.plain[cluster] and cuts.isdisjoint(own) and removed.isdisjoint(core[cluster]):
+            result.extend(_untouched(structure, cluster, own))
+        else:
+            _fill(structure, sources, cluster, removed, own, cuts, result)
     return result
+
+
+def _untouched(structure: Structure, cluster: int, attached: set[int]) -> list[tuple[RawBranch, int]]:
+    """What a cluster comes to of which nothing is touched: the nets attached to it decide."""
+    key = (cluster, frozenset(attached))
+    known = structure.filled.get(key)
+    if known is None:
+        if len(structure.filled) >= MOST_FILLED:
+            structure.filled.clear()
+        known = structure.filled[key] = []
+        _fill(structure, {}, cluster, set(), attached, set(), known)
+    return known
 
 
 def _fill(

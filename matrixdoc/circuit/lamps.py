@@ -15,7 +15,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from matrixdoc.circuit.elements import Circuit, Instant, OperatingPoint
-from matrixdoc.circuit.operating import Solver, operating_points
+from matrixdoc.circuit.operating import operating_points
+from matrixdoc.circuit.solver import Solver
 
 CURRENT_EXPONENT = 0.55
 """I = Id (V/Vd)^0.55 (Fink and Beaty, as above)."""

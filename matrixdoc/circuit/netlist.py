@@ -2,7 +2,8 @@
 
 from matrixdoc.circuit.build import bridge_reference, build_circuit
 from matrixdoc.circuit.elements import Branch, Circuit, Instant, Lead, OperatingPoint
-from matrixdoc.circuit.operating import Solver, operating_points
+from matrixdoc.circuit.operating import operating_points
+from matrixdoc.circuit.solver import Solver
 
 __all__ = [
     "Branch",

@@ -13,9 +13,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+
+from matrixdoc.circuit.forms import Law
 
 Array = NDArray[np.float64]
 
@@ -31,25 +34,52 @@ VOLT_TOLERANCE = 1e-9
 ROUNDING = 1e-15
 BATCH_NUMBERS = 2e6
 """Entries of the Jacobians of one batch, 16 MB."""
+NET_SIZES, BRANCH_SIZES = (0, 1, 4, 8, 16, 32), (4, 8, 16, 32, 64)
+"""Circuits are filled up to the next of these numbers, and beyond the last to multiples of it."""
 
-BranchKey = tuple[int, int, float, float, float, float]
-"""(net, net, ohm, saturation_a, emission, emf_v); net ``n`` of an n-net problem is the 0 V boundary."""
 
+@dataclass(frozen=True, eq=False, slots=True)
+class Shape:
+    """A reduced circuit without its resistances: ``nets`` unknown nets and the laws of its branches.
 
-@dataclass(frozen=True, slots=True)
-class Problem:
-    """A reduced circuit: number of unknown nets and its branches. Equal problems are one."""
+    Net ``nets`` is the boundary, at 0 V. Two shapes are equal only if they are one object. ``size`` is
+    that of the batch which its circuits join, filled up with branches from the boundary to itself.
+    """
 
     nets: int
-    branches: tuple[BranchKey, ...]
+    laws: tuple[Law, ...]
+    size: tuple[int, int]
+    table: Array
+
+    @staticmethod
+    def of(nets: int, laws: tuple[Law, ...]) -> Shape:
+        """Raises nothing; the result depends on the arguments alone."""
+        filled, branches = _filled(nets, NET_SIZES), _filled(len(laws), BRANCH_SIZES)
+        table = np.zeros((branches, 5))
+        table[:, :2], table[:, 3] = filled, 1.0
+        if laws:
+            table[: len(laws)] = laws
+            ends = table[: len(laws), :2]
+            ends[ends == nets] = filled
+        return Shape(nets, laws, (filled, branches), table)
 
 
-@dataclass(frozen=True, slots=True)
-class Solution:
-    """Volts of the nets, amperes and slopes' end state of the branches, and whether it converged."""
+def _filled(number: int, sizes: tuple[int, ...]) -> int:
+    return next((size for size in sizes if size >= number), -(-number // sizes[-1]) * sizes[-1])
 
-    volts: tuple[float, ...]
-    amps: tuple[float, ...]
+
+class Problem(NamedTuple):
+    """A reduced circuit: its shape, and the ohms of its branches as the bytes of a row of floats."""
+
+    shape: Shape
+    ohms: bytes
+
+
+class Solution(NamedTuple):
+    """Volts of the nets, amperes of the branches, and whether it converged."""
+
+    volts: Array
+    amps: Array
     converged: bool
 
 
@@ -86,20 +116,51 @@ def branch_law(v: Array, ohm: Array, saturation: Array, emission: Array) -> tupl
 
 
 def solve(problems: Sequence[Problem]) -> list[Solution]:
-    """Solve problems, batched by shape (nets, branches); a failure to converge is a result."""
-    shapes: dict[tuple[int, int], list[int]] = {}
+    """Solve problems, batched by the size of their shapes; a failure to converge is a result."""
+    sizes: dict[tuple[int, int], dict[Shape, list[int]]] = {}
     for number, problem in enumerate(problems):
-        shapes.setdefault((problem.nets, len(problem.branches)), []).append(number)
+        sizes.setdefault(problem.shape.size, {}).setdefault(problem.shape, []).append(number)
     found: dict[int, Solution] = {}
     # Numbers beyond what floats hold end as "not converged", not as warnings or exceptions.
     with np.errstate(all="ignore"):
-        for (nets, branches), numbers in shapes.items():
+        for (nets, branches), shapes in sizes.items():
             # Bounded batches: the Jacobians of big islands would otherwise fill the memory.
-            size = max(1, int(BATCH_NUMBERS // max(1, nets * nets + 4 * branches)))
-            for start in range(0, len(numbers), size):
-                chosen = numbers[start : start + size]
-                found.update(zip(chosen, _solve_shape([problems[n] for n in chosen], nets), strict=True))
+            most = max(1, int(BATCH_NUMBERS // max(1, nets * nets + 4 * branches)))
+            chosen = [(shape, n) for shape, numbers in shapes.items() for n in numbers]
+            for start in range(0, len(chosen), most):
+                _solve_batch(problems, chosen[start : start + most], found)
     return [found[number] for number in range(len(problems))]
+
+
+def _solve_batch(
+    problems: Sequence[Problem], chosen: Sequence[tuple[Shape, int]], found: dict[int, Solution]
+) -> None:
+    """Solve problems of one size; ``chosen``: their shapes, those of one shape together, and numbers."""
+    counts: dict[Shape, int] = {}
+    for shape, _ in chosen:
+        counts[shape] = counts.get(shape, 0) + 1
+    nets, branches = chosen[0][0].size
+    table = np.repeat(np.stack([shape.table for shape in counts]), list(counts.values()), axis=0)
+    ohm = np.ones((len(chosen), branches))
+    first = 0
+    for shape, count in counts.items():
+        width = len(shape.laws)
+        if width:
+            rows = b"".join([problems[number].ohms for _, number in chosen[first : first + count]])
+            ohm[first : first + count, :width] = np.frombuffer(rows).reshape(count, width)
+        first += count
+    ends = table[:, :, :2].astype(np.intp)
+    batch = _Batch.of(nets, ends[:, :, 0], ends[:, :, 1], ohm, table[:, :, 2], table[:, :, 3], table[:, :, 4])
+    x, amps, converged = _newton(batch)
+    converged &= np.isfinite(amps).all(axis=1) & np.isfinite(x).all(axis=1)
+    good = converged.tolist()
+    first = 0
+    for shape, count in counts.items():
+        last = first + count
+        volts, flow = x[first:last, : shape.nets], amps[first:last, : len(shape.laws)]
+        for place, one, two in zip(range(first, last), volts, flow, strict=True):
+            found[chosen[place][1]] = Solution(one, two, good[place])
+        first = last
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +168,9 @@ class _Batch:
     """Circuits of one shape: (circuits, branches) each. Net ``nets`` is the boundary, at 0 V.
 
     ``first``, ``second``: net of each end; ``ends``: places of both ends in the flattened nets of all
-    circuits; ``entries``: places that the slope of each branch has in the flattened Jacobians.
+    circuits; ``entries``: places that the slope of each branch has in the flattened Jacobians;
+    ``places``: those of the junctions among the flattened branches. Of the junctions alone:
+    ``scale`` N Vt, ``leak`` Is, ``above`` ln(Is R / (N Vt)) + Is R / (N Vt).
     """
 
     nets: int
@@ -119,37 +182,69 @@ class _Batch:
     saturation: Array
     emission: Array
     emf: Array
+    places: NDArray[np.intp]
+    junction_ohm: Array
+    scale: Array
+    leak: Array
+    above: Array
 
     @staticmethod
-    def of(nets: int, first: NDArray[np.intp], second: NDArray[np.intp], values: tuple[Array, ...]) -> _Batch:
-        """``values``: ohm, saturation, emission, emf."""
+    def of(
+        nets: int,
+        first: NDArray[np.intp],
+        second: NDArray[np.intp],
+        ohm: Array,
+        saturation: Array,
+        emission: Array,
+        emf: Array,
+    ) -> _Batch:
         size = nets + 1
         offset = np.arange(len(first))[:, None] * size
         a, b = offset + first, offset + second
         ends = np.concatenate((a.ravel(), b.ravel()))
+        above, below = a * size, b * size
         entries = np.concatenate(
-            [
-                (row * size + column).ravel()
-                for row, column in ((a, first), (b, second), (a, second), (b, first))
-            ]
+            (
+                (above + first).ravel(),
+                (below + second).ravel(),
+                (above + second).ravel(),
+                (below + first).ravel(),
+            )
         )
-        return _Batch(nets, first, second, ends, entries, *values)
+        places = np.flatnonzero(saturation)
+        leak, own = saturation.ravel()[places], ohm.ravel()[places]
+        scale = emission.ravel()[places] * THERMAL_V
+        drop = leak * own / scale
+        return _Batch(
+            nets, first, second, ends, entries, ohm, saturation, emission, emf,
+            places, own, scale, leak, np.log(drop) + drop,
+        )  # fmt: skip
 
-    def rows(self, chosen: NDArray[np.intp]) -> _Batch:
-        values = (self.ohm, self.saturation, self.emission, self.emf)
+    def rows(self, chosen: NDArray[np.bool_]) -> _Batch:
+        """The chosen circuits alone."""
         return _Batch.of(
-            self.nets, self.first[chosen], self.second[chosen], tuple(value[chosen] for value in values)
+            self.nets,
+            self.first[chosen],
+            self.second[chosen],
+            self.ohm[chosen],
+            self.saturation[chosen],
+            self.emission[chosen],
+            self.emf[chosen],
         )
-
-    def across(self, x: Array) -> Array:
-        """Volts over the branches, sources taken off, at net volts ``x`` (circuits, nets)."""
-        padded = np.concatenate((x, np.zeros((len(x), 1))), axis=1)
-        over = np.take_along_axis(padded, self.first, 1) - np.take_along_axis(padded, self.second, 1)
-        return np.asarray(over - self.emf)
 
     def currents(self, x: Array) -> tuple[Array, Array]:
-        """Branch currents and slopes at net volts ``x`` (circuits, nets)."""
-        return branch_law(self.across(x), self.ohm, self.saturation, self.emission)
+        """Branch currents and slopes at net volts ``x`` (circuits, nets); see :func:`branch_law`."""
+        padded = np.zeros((len(x), self.nets + 1))
+        padded[:, : self.nets] = x
+        flat = padded.ravel()
+        over = flat[self.ends].reshape(2, *self.ohm.shape)
+        volts = over[0] - over[1] - self.emf
+        current, slope = volts / self.ohm, 1.0 / self.ohm
+        if self.places.size:
+            w = wright_omega(self.above + volts.ravel()[self.places] / self.scale)
+            current.ravel()[self.places] = self.scale / self.junction_ohm * w - self.leak
+            slope.ravel()[self.places] = w / ((1.0 + w) * self.junction_ohm)
+        return current, slope
 
     def balance(self, x: Array, current: Array) -> Array:
         """Current out of each net, g_min included (circuits, nets)."""
@@ -170,49 +265,36 @@ class _Batch:
         return result
 
 
-def _solve_shape(problems: list[Problem], nets: int) -> list[Solution]:
-    branches = len(problems[0].branches)
-    if branches == 0:
-        return [Solution((0.0,) * nets, (), True) for _ in problems]  # noqa: FBT003
-    table = np.array([problem.branches for problem in problems], dtype=np.float64)
-    count = len(problems)
-    first, second = table[:, :, 0].astype(np.intp), table[:, :, 1].astype(np.intp)
-    batch = _Batch.of(nets, first, second, (table[:, :, 2], table[:, :, 3], table[:, :, 4], table[:, :, 5]))
-    x, converged = _newton(batch) if nets else (np.zeros((count, 0)), np.ones(count, dtype=np.bool_))
-    amps, _ = batch.currents(x)
-    converged &= np.isfinite(amps).all(axis=1) & np.isfinite(x).all(axis=1)
-    return [
-        Solution(tuple(volts), tuple(row), bool(good))
-        for volts, row, good in zip(x.tolist(), amps.tolist(), converged, strict=True)
-    ]
-
-
-def _newton(batch: _Batch) -> tuple[Array, NDArray[np.bool_]]:
-    """Net volts (circuits, nets) and which circuits converged; those that have are left out."""
+def _newton(batch: _Batch) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """Net volts (circuits, nets), branch amperes, and which circuits converged; those are left out."""
     count, nets = len(batch.first), batch.nets
     x = np.zeros((count, nets))
-    converged = np.zeros(count, dtype=np.bool_)
-    linear: NDArray[np.bool_] = np.asarray(batch.saturation.max(axis=1) <= 0.0, dtype=np.bool_)
+    current, slope = batch.currents(x)
+    amps = current.copy()
+    converged = np.full(count, nets == 0, dtype=np.bool_)
+    linear: NDArray[np.bool_] = np.asarray(batch.saturation.max(axis=1, initial=0.0) <= 0.0, dtype=np.bool_)
     todo = np.arange(count)
-    now = batch
-    for _ in range(STEPS):
-        here = x[todo]
-        current, slope = now.currents(here)
+    now, here = batch, x
+    for _ in range(STEPS if nets else 0):
         f = now.balance(here, current)
-        step = _newton_step(now.jacobian(slope), f)
-        step *= _line_search(now, here, f, step)[:, None]
-        x[todo] = here + step
         # The residual floor: what rounding of the branch currents leaves at a net.
         floor = ROUNDING * np.sum(np.abs(current) + np.abs(now.emf) / now.ohm, axis=1) + 1e-18
-        small: NDArray[np.bool_] = np.asarray(np.abs(step).max(axis=1) < VOLT_TOLERANCE, dtype=np.bool_)
-        small |= (np.abs(f).max(axis=1) <= floor) | linear[todo]
-        converged[todo[small]] = True
+        level: NDArray[np.bool_] = np.abs(f).max(axis=1) <= floor
+        step = _newton_step(now.jacobian(slope), f)
+        here, step, current, slope = _line_search(now, here, f, step, current, slope)
+        small = np.abs(step).max(axis=1) < VOLT_TOLERANCE
+        small |= level | linear[todo]
         if small.any():
-            todo = todo[~small]
+            done = todo[small]
+            x[done], amps[done], converged[done] = here[small], current[small], True
+            left = ~small
+            todo = todo[left]
             if not todo.size:
-                break
-            now = batch.rows(todo)
-    return x, converged
+                return x, amps, converged
+            now = now.rows(left)
+            here, current, slope = here[left], current[left], slope[left]
+    x[todo], amps[todo] = here, current
+    return x, amps, converged
 
 
 def _newton_step(jacobian: Array, f: Array) -> Array:
@@ -224,29 +306,37 @@ def _newton_step(jacobian: Array, f: Array) -> Array:
         return np.asarray(-(inverse @ np.nan_to_num(f)[:, :, None])[:, :, 0], dtype=np.float64)
 
 
-def _line_search(batch: _Batch, here: Array, f: Array, step: Array) -> Array:
-    """Fraction of each Newton step to take: the slope of the convex function along it, near 0.
+def _line_search(
+    batch: _Batch, here: Array, f: Array, step: Array, current: Array, slope: Array
+) -> tuple[Array, Array, Array, Array]:
+    """Take the Newton step, or a part of it: net volts, what was taken, currents and slopes there.
 
-    A whole step is taken when the slope at its end is not larger than at its start; otherwise the
-    zero of the slope is bracketed and cut by regula falsi (a few passes are enough to go on).
+    What decides is the slope of the convex function along the step. A whole step is taken when the
+    slope at its end is not larger than at its start; otherwise the zero of the slope is bracketed and
+    cut by regula falsi (a few passes are enough to go on).
     """
     fraction = np.ones(len(here))
     start = (f * step).sum(axis=1)
     limit = 0.9 * np.abs(start) + 1e-30
     low, high = np.zeros(len(here)), np.ones(len(here))
-    slope_low = start.copy()
-    for _ in range(SEARCH_PASSES):
-        there = here + fraction[:, None] * step
-        slope = (batch.balance(there, batch.currents(there)[0]) * step).sum(axis=1)
-        far = slope > limit
-        short = (slope < -limit) & (fraction < 1.0)
+    rise_low = start.copy()
+    taken, there = step, here + step
+    for passes in range(SEARCH_PASSES + 1):
+        current, slope = batch.currents(there)
+        if passes == SEARCH_PASSES:
+            break
+        rise = (batch.balance(there, current) * step).sum(axis=1)
+        far = rise > limit
+        short = (rise < -limit) & (fraction < 1.0)
         if not (far | short).any():
             break
         high = np.where(far, fraction, high)
         low = np.where(short, fraction, low)
-        slope_low = np.where(short, slope, slope_low)
+        rise_low = np.where(short, rise, rise_low)
         width = high - low
-        secant = low + width * slope_low / np.where(far, slope_low - slope, -1.0)
+        secant = low + width * rise_low / np.where(far, rise_low - rise, -1.0)
         cut = np.clip(secant, low + 0.1 * width, high - 0.1 * width)
         fraction = np.where(far, cut, np.where(short, 0.5 * (low + high), fraction))
-    return fraction
+        taken = fraction[:, None] * step
+        there = here + taken
+    return there, taken, current, slope

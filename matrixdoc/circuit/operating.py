@@ -2,58 +2,51 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 
 from matrixdoc.circuit.elements import Circuit, Instant, OperatingPoint
+from matrixdoc.circuit.forms import form_of
 from matrixdoc.circuit.islands import island_branches
-from matrixdoc.circuit.newton import Problem, Solution, solve
 from matrixdoc.circuit.rails import RailState, rail_state, whole_branches
-from matrixdoc.circuit.reduction import Reduced, reduce_island
-from matrixdoc.circuit.restoring import IslandPoint, finish
+from matrixdoc.circuit.restoring import Template
 from matrixdoc.circuit.screening import WORTH_SCREENING, base_key, base_of, unchanged, without_current
+from matrixdoc.circuit.solver import Batch, Solver
 from matrixdoc.circuit.structure import OUTSIDE, Structure, structure_of
-from matrixdoc.circuit.touched import LEAD_PART, Touched, cluster_groups, net_number, touched_parts
+from matrixdoc.circuit.touched import LEAD_PART, Touched, by_group, joined, net_number, touched_parts
 
 
-@dataclass(slots=True)
-class Solver:
-    """Solutions already found, by canonical circuit; pass one along to keep them between calls.
+@dataclass(slots=True, eq=False)
+class _Cut:
+    """What islands of one key have in common: everything but the ohms of patched parts.
 
-    ``capacity`` bounds how many are kept: when it is passed, all but the newest half are dropped.
-    ``asked`` and ``solved`` count distinct circuits per call, and those that had to be solved.
+    ``ohms``: of its branches; ``slots``: which of them are those of patched parts, and the numbers of
+    these among the patched; ``numbers``: rows of its batch by the ohms of patched parts. ``whole``
+    makes the cut with the junctions that were left out as off; None where none were.
     """
 
-    capacity: int = 100_000
-    solutions: dict[Problem, Solution] = field(default_factory=dict)
-    asked: int = 0
-    solved: int = 0
+    batch: Batch
+    names: tuple[str, ...]
+    parts: tuple[int, ...]
+    ohms: list[float]
+    slots: list[tuple[int, int]]
+    numbers: dict[tuple[float, ...], int] = field(default_factory=dict)
+    whole: Callable[[], _Cut] | None = None
+    instead: dict[int, _Island] = field(default_factory=dict)
 
-    def solve(self, problems: Sequence[Problem]) -> list[Solution]:
-        """Solutions of distinct problems, in order; new ones are solved in batches."""
-        known = [self.solutions.get(problem) for problem in problems]
-        fresh = [problem for problem, found in zip(problems, known, strict=True) if found is None]
-        self.asked += len(problems)
-        self.solved += len(fresh)
-        new = solve(fresh)
-        self.solutions.update(zip(fresh, new, strict=True))
-        if len(self.solutions) > self.capacity:
-            for problem in list(self.solutions)[: len(self.solutions) - self.capacity // 2]:
-                del self.solutions[problem]
-        rest = iter(new)
-        return [next(rest) if found is None else found for found in known]
+    def island(self, patched: tuple[float, ...]) -> _Island:
+        number = self.numbers.get(patched)
+        if number is None:
+            row = self.ohms.copy()
+            for place, which in self.slots:
+                row[place] = patched[which]
+            number = self.numbers[patched] = self.batch.add(row)
+        return self, number
 
 
-@dataclass(slots=True)
-class _Island:
-    """An island being asked for: its reduced circuit, its problems' numbers and, later, its point."""
-
-    reduced: Reduced
-    problems: list[int]
-    point: IslandPoint
-    whole: Callable[[], Reduced] | None = None
-    """Reduces it with the junctions that were left out as off; None where none were."""
+_Island = tuple[_Cut, int]
+"""A cut and a row of its batch."""
 
 
 @dataclass(slots=True)
@@ -61,17 +54,19 @@ class _Frame:
     """What instants with the same rails and wanted nets have in common.
 
     ``groups``: wanted nets by group of clusters; ``known``: volts of wanted nets on a boundary;
-    ``rest``: islands of groups that an instant left untouched.
+    ``rest``: groups that an instant left untouched, and their places among the islands ``rests``;
+    ``rest_loose``: of those what floats, and whether they converged, where not all is well.
     """
 
     number: int
     rails: RailState
     structure: Structure
-    groups: dict[int, list[int]]
+    groups: dict[int, tuple[int, ...]]
     known: dict[str, float]
-    rest: dict[int, _Island] = field(default_factory=dict)
+    rest: dict[int, int] = field(default_factory=dict)
+    rests: list[_Island] = field(default_factory=list)
     rest_volts: dict[str, float] = field(default_factory=dict)
-    rest_floating: dict[int, list[str]] = field(default_factory=dict)
+    rest_loose: dict[int, tuple[list[str], bool]] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -80,7 +75,7 @@ class _Plan:
 
     instant: Instant
     frame: _Frame
-    touched: set[int]
+    touched: Collection[int]
     islands: list[_Island]
 
 
@@ -148,70 +143,49 @@ def _screened(circuit: Circuit, instants: Sequence[Instant], solver: Solver) -> 
 def _solved(
     circuit: Circuit, instants: Sequence[Instant], solver: Solver, *, reduce: bool = True
 ) -> list[OperatingPoint]:
-    work = _Work(circuit, reduce=reduce)
+    work = _Work(circuit, solver, reduce=reduce)
     plans = [work.plan(instant) for instant in instants]
-    solutions = solver.solve(list(work.problems))
-    for island in work.islands:
-        island.point = finish(island.reduced, [solutions[number] for number in island.problems])
-    loose = [island for island in work.islands if island.whole is not None and not island.point.firm]
-    if loose:
-        # What leaks through junctions that are off decides here: no resistance holds these nets.
-        work.again(loose)
-        solutions = solver.solve(list(work.problems))
-        for island in loose:
-            island.point = finish(island.reduced, [solutions[number] for number in island.problems])
+    solver.points(list(work.batches.values()))
+    work.again()
     for frame in work.frames.values():
-        _settle_rest(circuit, frame)
+        _settle_rest(frame)
     return [_point(circuit, plan) for plan in plans]
 
 
-UNSOLVED = IslandPoint({}, {}, frozenset(), converged=False)
-
-
 class _Work:
-    """One call: the frames, islands and distinct problems met so far."""
+    """One call: the frames, cuts and batches met so far."""
 
-    def __init__(self, circuit: Circuit, *, reduce: bool) -> None:
-        self.circuit, self.reduce = circuit, reduce
+    def __init__(self, circuit: Circuit, solver: Solver, *, reduce: bool) -> None:
+        self.circuit, self.solver, self.reduce = circuit, solver, reduce
         self.frames: dict[object, _Frame] = {}
         self.rails: dict[object, RailState] = {}
-        self.known: dict[object, _Island] = {}
-        self.islands: list[_Island] = []
-        self.problems: dict[Problem, int] = {}
+        self.cuts: dict[object, _Cut] = {}
+        self.batches: dict[Template, Batch] = {}
 
     def plan(self, instant: Instant) -> _Plan:
         frame = self._frame(instant)
         touched = touched_parts(self.circuit, frame.structure, instant)
         wanted = self._wanted_parts(frame, instant, touched)
         if not self.reduce:
-            return _Plan(instant, frame, set(frame.groups), [self._whole(frame, touched, wanted)])
-        leader: dict[int, int] = {}
-        top_of: list[int] = []
-        for item in touched:
-            top = OUTSIDE
-            for group in cluster_groups(frame.structure, self.circuit, item):
-                found = _find(leader, group)
-                if top == OUTSIDE:
-                    top = found
-                elif found != top:
-                    leader[found] = top
-            top_of.append(top)
-        items: dict[int, list[Touched]] = {}
-        for item, top in zip(touched, top_of, strict=True):
-            items.setdefault(_find(leader, top) if top != OUTSIDE else top, []).append(item)
-        members: dict[int, list[int]] = {}
-        for group in sorted(leader):
-            members.setdefault(_find(leader, group), []).append(group)
-        islands = []
-        for top, here in items.items():
-            nets = [net for group in members.get(top, ()) for net in frame.groups.get(group, ())]
-            parts = [item.part for item in here if item.part in wanted] if wanted else []
-            if nets or parts:
-                islands.append(self._island(frame, nets, {part: wanted[part] for part in parts}, here))
-        for group, nets in frame.groups.items():
-            if group not in leader and group not in frame.rest:
-                frame.rest[group] = self._island(frame, nets, {}, [])
-        return _Plan(instant, frame, set(leader), islands)
+            return _Plan(instant, frame, frame.groups, [self._whole(frame, touched, wanted)])
+        groups, joins, outside = by_group(self.circuit, frame.structure, touched)
+        islands: list[_Island] = []
+        if outside and wanted:
+            self._island(frame, (), wanted, outside, islands)
+        if joins:
+            for members in joined(groups, joins):
+                nets = tuple([net for group in members for net in frame.groups.get(group, ())])
+                here = [item for group in members for item in groups[group]]
+                self._island(frame, nets, wanted, here, islands)
+        else:
+            for group, here in groups.items():
+                self._island(frame, frame.groups.get(group, ()), wanted, here, islands)
+        if len(frame.rest) < len(frame.groups):
+            for group, nets in frame.groups.items():
+                if group not in groups and group not in frame.rest:
+                    frame.rest[group] = len(frame.rests)
+                    self._island(frame, nets, {}, [], frame.rests)
+        return _Plan(instant, frame, groups.keys(), islands)
 
     def _frame(self, instant: Instant) -> _Frame:
         rail_key = None if instant.rails is None else tuple(sorted(instant.rails.items()))
@@ -223,7 +197,7 @@ class _Work:
         if rails is None:
             rails = self.rails[rail_key] = rail_state(self.circuit, instant.rails)
         structure = structure_of(self.circuit, rails.live)
-        groups: dict[int, list[int]] = {}
+        groups: dict[int, tuple[int, ...]] = {}
         known: dict[str, float] = {}
         for name in dict.fromkeys(instant.nets):
             net = net_number(self.circuit, name)
@@ -231,7 +205,8 @@ class _Work:
             if cluster == OUTSIDE:
                 known[name] = rails.boundary[net]
             else:
-                groups.setdefault(structure.group_of[cluster], []).append(net)
+                group = structure.group_of[cluster]
+                groups[group] = (*groups.get(group, ()), net)
         number = list(self.rails).index(rail_key)
         frame = self.frames[key] = _Frame(number, rails, structure, groups, known)
         return frame
@@ -255,84 +230,117 @@ class _Work:
         return wanted
 
     def _island(
-        self, frame: _Frame, nets: list[int], wanted: Mapping[int, int], here: list[Touched]
-    ) -> _Island:
-        key = (frame.number, tuple(nets), tuple(wanted), frozenset([item.key for item in here]))
-        island = self.known.get(key)
-        if island is None:
-            # Sorted: sets come in any order, and the last digits must not depend on it.
-            here = sorted(here, key=lambda item: (item.part, item.branches))
-            ends = {part: self.circuit.terminals[part] for part in wanted}
-            prefer = [item.branches[0].b for item in here if item.part == LEAD_PART]
+        self,
+        frame: _Frame,
+        nets: tuple[int, ...],
+        wanted: Mapping[int, int],
+        here: list[Touched],
+        islands: list[_Island],
+    ) -> None:
+        """Add the island of these wanted nets and touched parts, if anything of it is wanted."""
+        parts = tuple([item.part for item in here if item.part in wanted]) if wanted else ()
+        if not nets and not parts:
+            return
+        keys = here[0].key if len(here) == 1 else frozenset([item.key for item in here])
+        key = (frame.number, nets, parts, keys)
+        cut = self.cuts.get(key)
+        if cut is None:
+            cut = self.cuts[key] = self._cut(frame, nets, {part: wanted[part] for part in parts}, here)
+        if len(here) == 1:
+            islands.append(cut.island(here[0].ohms))
+            return
+        patched = [(item.part, item.ohms) for item in here if item.ohms]
+        patched.sort()
+        islands.append(cut.island(tuple([ohm for _, ohms in patched for ohm in ohms])))
 
-            def reduced(levels: Mapping[int, float] | None) -> Reduced:
-                sources, boundary = frame.rails.sources, frame.rails.boundary
-                found = island_branches(frame.structure, sources, nets, ends, here, levels)
-                return reduce_island(found, boundary, nets, wanted, prefer)
+    def _cut(
+        self, frame: _Frame, nets: tuple[int, ...], wanted: Mapping[int, int], here: list[Touched]
+    ) -> _Cut:
+        # Sorted: sets come in any order, and the last digits must not depend on it.
+        here = sorted(here, key=lambda item: (item.part, item.branches))
+        ends = {part: self.circuit.terminals[part] for part in wanted}
+        prefer = [item.branches[0].b for item in here if item.part == LEAD_PART]
+        patched = [id(branch) for item in here if item.ohms for branch in item.branches]
+        which = {branch: number for number, branch in enumerate(patched)}
 
-            island = self._add(reduced(frame.rails.boundary))
-            if nets:
-                island.whole = partial(reduced, None)
-            self.known[key] = island
-        return island
+        def cut(levels: Mapping[int, float] | None) -> _Cut:
+            sources, boundary = frame.rails.sources, frame.rails.boundary
+            found = island_branches(frame.structure, sources, nets, ends, here, levels)
+            slots = [(n, which[id(branch)]) for n, (branch, _) in enumerate(found) if id(branch) in which]
+            form, ohms = form_of(found, boundary, nets, wanted, prefer)
+            names = self.circuit.net_names
+            batch = self._batch(self.solver.template(form))
+            return _Cut(batch, tuple([names[net] for net in nets]), tuple(wanted), ohms, slots)
 
-    def again(self, islands: Sequence[_Island]) -> None:
-        """Reduce islands anew with every junction in; the problems of this call are theirs alone."""
-        self.problems = {}
-        for island in islands:
-            if island.whole is not None:
-                island.reduced = island.whole()
-                island.problems = self._numbers(island.reduced)
+        result = cut(frame.rails.boundary)
+        if nets:
+            result.whole = partial(cut, None)
+        return result
+
+    def _batch(self, template: Template) -> Batch:
+        batch = self.batches.get(template)
+        if batch is None:
+            batch = self.batches[template] = Batch(template)
+        return batch
+
+    def again(self) -> None:
+        """Islands in which what leaks through junctions that are off decides: anew, with all of them."""
+        cuts, done = list(self.cuts.values()), self.batches
+        self.batches = {}
+        for cut in cuts:
+            held = cut.batch.points.held
+            loose = [found for found in cut.numbers.items() if not held[found[1]].firm]
+            if loose and cut.whole is not None:
+                whole = cut.whole()
+                cut.instead = {number: whole.island(patched) for patched, number in loose}
+        self.solver.points(list(self.batches.values()))
+        self.batches = done
 
     def _whole(self, frame: _Frame, touched: list[Touched], wanted: Mapping[int, int]) -> _Island:
         branches = whole_branches(self.circuit, frame.structure, frame.rails, touched)
         nets = [net for found in frame.groups.values() for net in found]
         prefer = [item.branches[0].b for item in touched if item.part == LEAD_PART]
-        reduced = reduce_island(branches, frame.rails.boundary, nets, wanted, prefer, simplify=False)
-        return self._add(reduced)
-
-    def _add(self, reduced: Reduced) -> _Island:
-        island = _Island(reduced, self._numbers(reduced), UNSOLVED)
-        self.islands.append(island)
-        return island
-
-    def _numbers(self, reduced: Reduced) -> list[int]:
-        problems = self.problems
-        return [problems.setdefault(piece.problem, len(problems)) for piece in reduced.pieces]
+        form, ohms = form_of(branches, frame.rails.boundary, nets, wanted, prefer)
+        batch = self._batch(self.solver.template(form, simplify=False))
+        names = tuple([self.circuit.net_names[net] for net in nets])
+        return _Cut(batch, names, tuple(wanted), ohms, []).island(())
 
 
-def _find(leader: dict[int, int], group: int) -> int:
-    """The representative of a group among those that were joined; registers a new group."""
-    found = leader.setdefault(group, group)
-    while found != group:
-        group, found = found, leader[found]
-    return group
-
-
-def _settle_rest(circuit: Circuit, frame: _Frame) -> None:
-    names = circuit.net_names
+def _settle_rest(frame: _Frame) -> None:
     frame.rest_volts.update(frame.known)
-    for group, island in frame.rest.items():
-        frame.rest_volts.update((names[net], volts) for net, volts in island.point.volts.items())
-        if island.point.floating:
-            frame.rest_floating[group] = [names[net] for net in sorted(island.point.floating)]
+    for group, place in frame.rest.items():
+        floating: list[str] = []
+        good = _take(frame.rests[place], frame.rest_volts, {}, floating)
+        if floating or not good:
+            frame.rest_loose[group] = (floating, good)
+
+
+def _take(island: _Island, volts: dict[str, float], amps: dict[int, float], floating: list[str]) -> bool:
+    """Add what was found of an island; whether it converged."""
+    cut, number = island
+    if cut.instead:
+        cut, number = cut.instead.get(number, island)
+    points = cut.batch.points
+    volts.update(zip(cut.names, points.volts[number], strict=True))
+    if cut.parts:
+        amps.update(zip(cut.parts, points.amps[number], strict=True))
+    loose = points.held[number].floating
+    if loose:
+        floating.extend([cut.names[place] for place in loose])
+    return points.converged[number]
 
 
 def _point(circuit: Circuit, plan: _Plan) -> OperatingPoint:
-    frame, names = plan.frame, circuit.net_names
+    frame = plan.frame
     volts = dict(frame.rest_volts)
     loose: list[str] = []
-    for group, found in frame.rest_floating.items():
+    converged = True
+    for group, (floating, good) in frame.rest_loose.items():
         if group not in plan.touched:
-            loose.extend(found)
-    converged = all(frame.rest[group].point.converged for group in frame.groups if group not in plan.touched)
+            loose.extend(floating)
+            converged = converged and good
     amps_of: dict[int, float] = {}
     for island in plan.islands:
-        point = island.point
-        for net, value in point.volts.items():
-            volts[names[net]] = value
-        amps_of.update(point.amps)
-        loose.extend(names[net] for net in point.floating)
-        converged = converged and point.converged
+        converged = _take(island, volts, amps_of, loose) and converged
     amps = {name: amps_of.get(circuit.part_index[name], 0.0) for name in plan.instant.parts}
     return OperatingPoint(volts, amps, frozenset(loose), converged)

@@ -62,6 +62,7 @@ class Structure:
     child_of_part: dict[int, int]
     core_nets: list[tuple[int, ...]] = field(default_factory=list)
     core_branches: list[tuple[tuple[RawBranch, int], ...]] = field(default_factory=list)
+    core_parts: list[frozenset[int]] = field(default_factory=list)
     anchored: list[bool] = field(default_factory=list)
     links: list[tuple[Link, ...]] = field(default_factory=list)
     loops: list[tuple[Loop, ...]] = field(default_factory=list)
@@ -70,6 +71,12 @@ class Structure:
     group_of: list[int] = field(default_factory=list)
     sources: dict[int, tuple[tuple[int, int], ...]] = field(default_factory=dict)
     part_groups: dict[int, tuple[int, ...]] = field(default_factory=dict)
+    plain: list[bool] = field(default_factory=list)
+    """Clusters without loops and without the source of a rail."""
+    filled: dict[tuple[int, frozenset[int]], list[tuple[RawBranch, int]]] = field(default_factory=dict)
+    """Memo of branches of untouched clusters, by the nets attached to them (see ``islands.py``)."""
+    patched: dict[tuple[Any, ...], int] = field(default_factory=dict)
+    """Numbers below 0 of what patches make of parts but for the ohms (see ``touched.py``)."""
     changes: dict[tuple[str, int, bool], tuple[Any, Any]] = field(default_factory=dict)
     """Memo of what patches do to parts (see ``screening.py``): the patch itself and its change."""
 
@@ -143,6 +150,7 @@ def _build(circuit: Circuit, live: frozenset[int]) -> Structure:
             cluster = result.cluster_of[rail.net]
             result.sources[cluster] = (*result.sources.get(cluster, ()), (rail.net, number))
             result.anchored[cluster] = True
+    result.plain = [not loops and cluster not in result.sources for cluster, loops in enumerate(result.loops)]
     return result
 
 
@@ -210,6 +218,7 @@ def _trees(
         result.core_nets.append(tuple(sorted(core)))
         numbers = sorted({n for found in ties_of.values() for n in found})
         result.core_branches.append(tuple(resistances[n] for n in numbers))
+        result.core_parts.append(frozenset([resistances[n][1] for n in numbers]) - {NO_PART})
         ties = any(resistances[n][0].a in boundary or resistances[n][0].b in boundary for n in numbers)
         result.anchored.append(ties)
 

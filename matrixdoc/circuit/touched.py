@@ -6,7 +6,7 @@ not as in the machine at rest.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from matrixdoc.circuit.elements import Circuit, Instant, RawBranch, part_branches
@@ -17,11 +17,16 @@ LEAD_PART = -2
 
 
 class Touched(NamedTuple):
-    """One touched part: its number, the branches it has now, and a key that says which."""
+    """One touched part: its number, the branches it has now, and a key that says which.
+
+    The key is the part's number for one in its other healthy state, below 0 for a patched one.
+    ``ohms``: of its branches where the key says everything but these, else empty.
+    """
 
     part: int
     branches: tuple[RawBranch, ...]
     key: object
+    ohms: tuple[float, ...] = ()
 
 
 def touched_parts(circuit: Circuit, structure: Structure, instant: Instant) -> list[Touched]:
@@ -94,18 +99,17 @@ def _changed(
     except (ValueError, IndexError) as error:
         raise ValueError(f"part {name}: {error}") from None
     if branches != structure.idle[part]:
-        found.append(Touched(part, branches, (part, branches)))
+        laws = (part, *[(a, b, saturation, emission, emf) for a, b, _, saturation, emission, emf in branches])
+        key = structure.patched.setdefault(laws, ~len(structure.patched))
+        found.append(Touched(part, branches, key, tuple([branch.ohm for branch in branches])))
 
 
-def cluster_groups(structure: Structure, circuit: Circuit, touched: Touched) -> tuple[int, ...]:
+def _cluster_groups(structure: Structure, circuit: Circuit, touched: Touched) -> tuple[int, ...]:
     """Groups of clusters that a touched part joins or changes.
 
     Its branches end at its own nets and ground, so its terminals decide.
     """
     if touched.part >= 0:
-        known = structure.part_groups.get(touched.part)
-        if known is not None:
-            return known
         nets: Iterable[int] = circuit.terminals[touched.part]
     else:
         nets = touched.branches[0][:2]
@@ -114,3 +118,43 @@ def cluster_groups(structure: Structure, circuit: Circuit, touched: Touched) -> 
     if touched.part >= 0:
         structure.part_groups[touched.part] = groups
     return groups
+
+
+def by_group(
+    circuit: Circuit, structure: Structure, touched: Sequence[Touched]
+) -> tuple[dict[int, list[Touched]], list[tuple[int, int]], list[Touched]]:
+    """Touched parts by the first group that each touches, groups that they join, and the rest."""
+    groups: dict[int, list[Touched]] = {}
+    joins: list[tuple[int, int]] = []
+    outside: list[Touched] = []
+    for item in touched:
+        own = structure.part_groups.get(item.part)
+        if own is None:
+            own = _cluster_groups(structure, circuit, item)
+        if not own:
+            outside.append(item)
+            continue
+        groups.setdefault(own[0], []).append(item)
+        for other in own[1:]:
+            groups.setdefault(other, [])
+            joins.append((own[0], other))
+    return groups, joins, outside
+
+
+def joined(groups: Iterable[int], joins: Sequence[tuple[int, int]]) -> list[list[int]]:
+    """Groups, in order, by what the joins make one."""
+    leader: dict[int, int] = {}
+    for first, second in joins:
+        first, second = _leader(leader, first), _leader(leader, second)
+        if first != second:
+            leader[second] = first
+    members: dict[int, list[int]] = {}
+    for group in sorted(groups):
+        members.setdefault(_leader(leader, group), []).append(group)
+    return list(members.values())
+
+
+def _leader(leader: dict[int, int], group: int) -> int:
+    while group in leader:
+        group = leader[group]
+    return group

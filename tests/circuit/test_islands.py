@@ -9,12 +9,19 @@ import pytest
 
 from matrixdoc.circuit import newton
 from matrixdoc.circuit.netlist import Instant, Lead, Solver, build_circuit, operating_points
-from matrixdoc.circuit.newton import Problem, solve, wright_omega
+from matrixdoc.circuit.newton import Problem, Shape, Solution, solve, wright_omega
 from matrixdoc.circuit.patch import Patch
 from matrixdoc.definition.wiring import GROUND
 from tests.circuit.wirings import WiringBuilder, lamp_matrix, switch_matrix
 
 ROWS = tuple(f"switch/R{r}/board" for r in range(1, 9))
+
+
+def solved(nets: int, branches) -> Solution:
+    """One circuit; branches: net, net, ohm, saturation_a, emission, emf_v."""
+    laws = tuple((a, b, *rest) for a, b, _, *rest in branches)
+    ohms = np.array([ohm for _, _, ohm, *_ in branches])
+    return solve([Problem(Shape.of(nets, laws), ohms.tobytes())])[0]
 
 
 def closed(*cells):
@@ -204,8 +211,8 @@ def test_hard_circuits_converge():
     chain = [(number, number + 1, 1e-6, *diode, 0.0) for number in range(10)]
     chain += [(0, 10, 1e-3, 0.0, 1.0, 1000.0)]
     weak = [(0, 1, 1e-6, 0.0, 1.0, 0.0), (1, 2, 1e9, 0.0, 1.0, 0.0), (0, 2, 1e-6, *diode, 5.0)]
-    for problem in (Problem(10, tuple(chain)), Problem(2, tuple(weak))):
-        (found,) = solve([problem])
+    for nets, branches in ((10, chain), (2, weak)):
+        found = solved(nets, branches)
         assert found.converged
         assert all(math.isfinite(value) for value in (*found.volts, *found.amps))
 
@@ -221,7 +228,7 @@ def test_newton_without_a_line_search_would_cycle():
         (0, 1, 1.9688717840749773e-06, 3.326296925684923e-08, 2.5, 3.0),
         (1, 0, 0.0005562397607226347, 2.276252992663391e-21, 1.0, 0.0),
     )
-    (found,) = solve([Problem(2, branches)])
+    found = solved(2, branches)
     assert found.converged
     for net in (0, 1):
         out = sum(
@@ -250,11 +257,11 @@ def test_what_carries_no_current_is_not_solved():
     (point,) = operating_points(circuit, [instant], solver)
     assert point.amps["lamp/C2R3/lamp"] > 0.3
     assert point.amps["lamp/C4R3/lamp"] == 0.0
-    assert max(problem.nets for problem in solver.solutions) <= 2
+    assert max(problem.shape.nets for problem in solver.solutions) <= 2
 
 
 def test_numbers_no_float_can_solve_end_as_a_flag():
-    (found,) = solve([Problem(1, ((0, 1, 1e-6, 1e-300, 1e-6, -1e308), (0, 1, 1e-6, 0.0, 1.0, 1e308)))])
+    found = solved(1, ((0, 1, 1e-6, 1e-300, 1e-6, -1e308), (0, 1, 1e-6, 0.0, 1.0, 1e308)))
     assert not found.converged
 
 

@@ -12,7 +12,8 @@ from dataclasses import replace
 import pytest
 
 from matrixdoc.circuit.netlist import Instant, Lead, build_circuit, operating_points
-from matrixdoc.circuit.operating import Solver, _screened
+from matrixdoc.circuit.operating import _screened
+from matrixdoc.circuit.solver import Solver
 from matrixdoc.definition.library import load_machine
 from matrixdoc.faults.catalogue import load_catalogue
 from matrixdoc.faults.conditions import ServiceConditions
