@@ -11,7 +11,10 @@ from matrixdoc.definition.errors import InputError, Problem, quoted
 if TYPE_CHECKING:
     from matrixdoc.definition.corrections import StateChain, SwapCells
 
-FORMS = '"swap MATRIX CELL CELL", such as "swap switch C3R2 C2R3", or "chain MATRIX LINE 1 3 2"'
+FORMS = (
+    '"swap MATRIX CELL CELL", such as "swap switch C3R2 C2R3", or "chain MATRIX LINE 1 3 2"; '
+    'a branch in parentheses: "chain MATRIX LINE 1 3 (5 6) 2"'
+)
 SWAP_WORDS, LEAST_CHAIN_WORDS = 4, 4
 
 

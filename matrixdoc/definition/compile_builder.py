@@ -86,7 +86,7 @@ class Builder:
     pin_uses: dict[str, dict[int, PinUse]] = field(default_factory=dict)
     link_uses: dict[int, str] = field(default_factory=dict)
     feed_nets: dict[str, str] = field(default_factory=dict)
-    feed_chains: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    feed_chains: dict[str, dict[str, str]] = field(default_factory=dict)
     line_nets: dict[str, str] = field(default_factory=dict)
     used_places: dict[str, Place] = field(default_factory=dict)
     unread: set[str] = field(default_factory=set)
