@@ -24,6 +24,8 @@ def read_correction(sentence: str) -> SwapCells | StateChain:
     Raises:
         InputError: the sentence is no correction.
     """
+    from pydantic import ValidationError
+
     from matrixdoc.definition.corrections import correction_from
 
     words = sentence.split()
@@ -35,7 +37,11 @@ def read_correction(sentence: str) -> SwapCells | StateChain:
         record = {"kind": "state chain", "matrix": words[1], "line": words[2], "chain": " ".join(words[3:])}
     if not record:
         raise InputError((Problem("--correct", 0, 0, "", quoted(sentence), FORMS),))
-    return correction_from(record)
+    try:
+        return correction_from(record)
+    except ValidationError as error:
+        wanted = dict.fromkeys(str(e.get("ctx", {}).get("error", e["msg"])) for e in error.errors())
+        raise InputError((Problem("--correct", 0, 0, "", quoted(sentence), "; ".join(wanted)),)) from None
 
 
 def corrected_case(case: Case, machine: str, sentences: Sequence[str]) -> Case:

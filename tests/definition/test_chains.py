@@ -191,8 +191,9 @@ def test_a_branch_is_stated_in_the_middle_of_a_case():
     after = corrected(load_document(text, "test.yaml"), [correction])
     assert after.digest == column("1 2 (5 6) 3 4").digest
     assert dead_beyond(after, "switch/C1/segment3") == {"R5", "R6"}
-    with pytest.raises((InputError, ValueError), match=r"parentheses"):
-        read_correction("chain switch C1 1 2 (5 6 3 4")
+    for order, said in (("1 2 (5 6 3 4", "in parentheses"), ("1/2 3", "a name without '/'")):
+        with pytest.raises(InputError, match=said):
+            read_correction(f"chain switch C1 {order}")
 
 
 def test_show_tells_the_branches_as_a_correction_takes_them():
