@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
+from matrixdoc.definition.chains import BEGINNING
 from matrixdoc.definition.wiring import Part, Wiring
 
 _PREFIX = "feed/"
@@ -18,7 +18,9 @@ class Feed:
 
     ``parts`` are its own parts from the supply into the harness, ``fuse`` the reference of its fuse
     (empty: it has none), ``supply`` the name of its supply. ``stems`` are the beginnings of the
-    references of what hangs on it (``coil/5``, ``flash/2``, the name of a matrix), in wiring order.
+    references of what hangs on it (``coil/5``, ``flash/2``, the name of a matrix), in wiring order;
+    ``before`` is the position in it of the one that the wire of each comes from, -1 for the end of the
+    feed.
     """
 
     name: str
@@ -28,6 +30,7 @@ class Feed:
     parts: tuple[str, ...]
     end: str
     stems: tuple[str, ...]
+    before: tuple[int, ...]
 
     def coils(self, wiring: Wiring) -> tuple[str, ...]:
         """References of the coils (and flash lamps) on this feed, in wiring order.
@@ -63,23 +66,39 @@ def _feed(wiring: Wiring, name: str, parts: list[Part], at: dict[str, list[Part]
     fuse = next((part.reference for part in parts if part.kind == "fuse"), "")
     end = parts[-1].nets[-1]
     title = parts[-1].title.partition(" wire")[0] or f"{name} feed"
-    stems = tuple(dict.fromkeys(_stems(wiring, end, at, set())))
+    stems: dict[str, int] = {}
+    _follow(wiring, end, at, stems)
     return Feed(
-        name, title, _supply(wiring, parts[0].nets[0]), fuse, tuple(p.reference for p in parts), end, stems
+        name,
+        title,
+        _supply(wiring, parts[0].nets[0]),
+        fuse,
+        tuple(p.reference for p in parts),
+        end,
+        tuple(stems),
+        tuple(stems.values()),
     )
 
 
-def _stems(wiring: Wiring, net: str, at: dict[str, list[Part]], seen: set[str]) -> Iterator[str]:
-    for part in at.get(net, ()):
-        if part.reference in seen:
-            continue
-        seen.add(part.reference)
-        last = part.reference.rpartition("/")[2]
-        first, key = part.reference.split("/")[:2]  # a second drive of a device is below these two
-        matrix = wiring.matrices.get(first)
-        yield first if matrix is not None and matrix.device != "switch" else f"{first}/{key}"
-        if last in _ONWARD and part.nets[0] == net:
-            yield from _stems(wiring, part.nets[-1], at, seen)
+def _follow(wiring: Wiring, end: str, at: dict[str, list[Part]], stems: dict[str, int]) -> None:
+    """Note what hangs on the net ``end`` and on all that its wire leads on to, each with the one before."""
+    seen: set[str] = set()
+
+    def follow(net: str, before: int) -> None:
+        for part in at.get(net, ()):
+            if part.reference in seen:
+                continue
+            seen.add(part.reference)
+            last = part.reference.rpartition("/")[2]
+            first, key = part.reference.split("/")[:2]  # a second drive of a device is below these two
+            matrix = wiring.matrices.get(first)
+            stem = first if matrix is not None and matrix.device != "switch" else f"{first}/{key}"
+            position = [*stems].index(stem) if stem in stems else len(stems)
+            stems.setdefault(stem, before)
+            if last in _ONWARD and part.nets[0] == net:
+                follow(part.nets[-1], position)
+
+    follow(end, BEGINNING)
 
 
 def _supply(wiring: Wiring, net: str) -> str:

@@ -24,6 +24,7 @@ from matrixdoc.checks.model import MachineModel
 from matrixdoc.checks.probing import Probing
 from matrixdoc.checks.situation import ALL_LAMPS, Check, Look, MeterFunction, Situation
 from matrixdoc.checks.wording import apart_words, device_words, net_words, part_words
+from matrixdoc.definition import chains
 from matrixdoc.definition.wiring import GROUND, Cell, Coil, Line, Matrix, Part
 from matrixdoc.faults.priors import Fault
 
@@ -333,9 +334,12 @@ class CheckGenerator:
         return [*column[:1], *row[:1]]
 
     def _line_looks(self, matrix: Matrix, line: Line) -> list[Check]:
-        """The first and the last fitted cell along the line, and two of them together."""
+        """The first and the last fitted cell of the line, and those at the ends of its branches."""
         cells = [c for c in matrix.cells if line.key in (c.column, c.row)]
         ends = [cells[0], cells[-1]] if len(cells) > 1 else cells
+        if line.lugs_before:
+            last = {line.lug_nets[n] for n in chains.ends(line.lugs_before)}
+            ends += [c for c in cells if c not in ends and last & self._lugs_of(c)]
         if matrix.device == "switch":
             checks = [self.press((c.reference,)) for c in ends]
             checks.append(self.press(()))
@@ -346,12 +350,16 @@ class CheckGenerator:
             ]
         return [self.pulse(c.reference) for c in ends]
 
+    def _lugs_of(self, cell: Cell) -> set[str]:
+        """The nets of the lugs of a cell: where it hangs on its column and on its row."""
+        return {self.model.part(cell.parts[end]).nets[0] for end in (0, -1)}
+
     def _line_meter(self, matrix: Matrix, line: Line) -> list[Check]:
-        """Continuity from the board to the lugs; the board net while the scan runs; the harness alone.
+        """Continuity from the board to some lugs; the board net while the scan runs; the harness alone.
 
         The harness is measured to ground with its pin unplugged: a short that stays is not the board's.
         """
-        lugs = [line.lug_nets[i] for i in sorted({0, len(line.lug_nets) // 2, len(line.lug_nets) - 1})]
+        lugs = [line.lug_nets[i] for i in _telling_lugs(line)]
         off = Situation(power=False)
         found = [self.meter("ohms", line.board_net, lug, off) for lug in lugs if lug != line.board_net]
         pattern = (ALL_LAMPS,) if matrix.device == "lamp" else ()
@@ -424,6 +432,15 @@ class CheckGenerator:
             held = (switch,)
         title = f"ohms across {words}" + (f", with {device_words(self.wiring, held[0])} held" if held else "")
         return [self.meter("ohms", one, two, Situation(power=False, held=held), title)]
+
+
+def _telling_lugs(line: Line) -> list[int]:
+    """Positions of the lugs to measure to: the first, one half way, the last; with branches also where
+    one ends and where one leaves.
+    """
+    count, before = len(line.lug_nets), line.lugs_before
+    forks = {n for n in before if n >= 0 and before.count(n) > 1}
+    return sorted({0, count // 2, count - 1, *chains.ends(before), *forks})
 
 
 def _unique(lines: Iterable[tuple[Matrix, Line]]) -> list[tuple[Matrix, Line]]:

@@ -11,7 +11,10 @@ from matrixdoc.definition.errors import InputError, Problem, quoted
 if TYPE_CHECKING:
     from matrixdoc.definition.corrections import StateChain, SwapCells
 
-FORMS = '"swap MATRIX CELL CELL", such as "swap switch C3R2 C2R3", or "chain MATRIX LINE 1 3 2"'
+FORMS = (
+    '"swap MATRIX CELL CELL", such as "swap switch C3R2 C2R3", or "chain MATRIX LINE 1 3 2"; '
+    'a branch in parentheses: "chain MATRIX LINE 1 3 (5 6) 2"'
+)
 SWAP_WORDS, LEAST_CHAIN_WORDS = 4, 4
 
 
@@ -21,6 +24,8 @@ def read_correction(sentence: str) -> SwapCells | StateChain:
     Raises:
         InputError: the sentence is no correction.
     """
+    from pydantic import ValidationError
+
     from matrixdoc.definition.corrections import correction_from
 
     words = sentence.split()
@@ -32,7 +37,11 @@ def read_correction(sentence: str) -> SwapCells | StateChain:
         record = {"kind": "state chain", "matrix": words[1], "line": words[2], "chain": " ".join(words[3:])}
     if not record:
         raise InputError((Problem("--correct", 0, 0, "", quoted(sentence), FORMS),))
-    return correction_from(record)
+    try:
+        return correction_from(record)
+    except ValidationError as error:
+        wanted = dict.fromkeys(str(e.get("ctx", {}).get("error", e["msg"])) for e in error.errors())
+        raise InputError((Problem("--correct", 0, 0, "", quoted(sentence), "; ".join(wanted)),)) from None
 
 
 def corrected_case(case: Case, machine: str, sentences: Sequence[str]) -> Case:

@@ -174,9 +174,20 @@ def _joined(before: Row, row: Row) -> Row | None:
         return Row(parts, pin.where, f"{pin.words}, and the solder joint of its header", serves)
     if one.kind == two.kind == "rectifier":
         return Row(parts, before.where, before.words, serves)
-    if one.reference.rpartition("/")[2].startswith("segment") and row.last.startswith("segment"):
+    if _adjoin(one, two):
         return Row(parts, before.where, before.words, serves)
     return None
+
+
+def _adjoin(one: Part, two: Part) -> bool:
+    """Whether two stretches of wire from lug to lug follow each other in number.
+
+    On the way along a branch numbers are left out; what is told as "segment2 to 4" leaves none out.
+    """
+    if not all("/segment" in part.reference and _LUGS.search(part.title) for part in (one, two)):
+        return False
+    numbers = [int(part.reference.rpartition("segment")[2]) for part in (one, two)]
+    return abs(numbers[0] - numbers[1]) == 1
 
 
 def _finished(row: Row) -> Row:

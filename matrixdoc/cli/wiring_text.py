@@ -12,7 +12,8 @@ from matrixdoc.cli.chart_words import drive_name, own_title, pins
 from matrixdoc.cli.coil_rows import coil_tables
 from matrixdoc.cli.path_rows import extra_names
 from matrixdoc.cli.text import heading, minutes, table, wrapped
-from matrixdoc.definition.wiring import Matrix, Part, Wiring
+from matrixdoc.definition.chains import branched_text, straight
+from matrixdoc.definition.wiring import Line, Matrix, Part, Wiring
 
 
 def wiring_text(wiring: Wiring) -> str:
@@ -114,12 +115,14 @@ def _feed_row(wiring: Wiring, feed: Feed) -> tuple[str, ...]:
         _fuse(wiring, feed.fuse) if feed.fuse else "none",
         pin or "-",
         parts[-1].colour or "-",
-        _served(feed) + _order(wiring, feed),
+        _served(wiring, feed) + _order(wiring, feed),
     )
 
 
-def _served(feed: Feed) -> str:
-    """``coil 5, 4, 6; flash 2; coil 7``."""
+def _served(wiring: Wiring, feed: Feed) -> str:
+    """``coil 5, 4, 6; flash 2; coil 7``; with branches ``coil 5 (coil 7, coil 8), coil 4``."""
+    if feed.before != straight(len(feed.stems)) and not _order(wiring, feed):
+        return branched_text([stem.replace("/", " ", 1) for stem in feed.stems], feed.before, ", ")
     told = []
     for head, stems in groupby((stem.partition("/") for stem in feed.stems), key=lambda parts: parts[0]):
         tails = [tail for _, _, tail in stems]
@@ -166,6 +169,8 @@ def _lines_text(wiring: Wiring, matrix: Matrix) -> str:
         if drive_name(wiring, line):
             drive = drive_name(wiring, line)
         chain = f"{len(line.lug_nets)} lugs, order {line.chain_order}"
+        if line.lugs_before:
+            chain += f": {_branches(wiring, matrix, line)}"
         rows.append(
             (
                 line.key,
@@ -181,6 +186,14 @@ def _lines_text(wiring: Wiring, matrix: Matrix) -> str:
     )
     heads = ("LINE", "DRIVE", "PIN", "WIRE", "CHAIN", "TITLE")
     return f"\n{matrix.name.upper()} MATRIX: {size}, {matrix.strobed} strobed\n{table(rows, heads)}"
+
+
+def _branches(wiring: Wiring, matrix: Matrix, line: Line) -> str:
+    """The order of a line that branches, as ``--correct`` takes it: ``1 2 (5 6) 3``."""
+    side, crossing = ("column", "row") if line.key.startswith("C") else ("row", "column")
+    at = {wiring.parts[f"{cell.reference}/{side}_stub"].nets[0]: getattr(cell, crossing)[1:]
+          for cell in matrix.cells if line.key in (cell.column, cell.row)}  # fmt: skip
+    return branched_text([at[net] for net in line.lug_nets], line.lugs_before)
 
 
 def parts_text(wiring: Wiring) -> str:

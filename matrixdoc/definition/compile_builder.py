@@ -88,7 +88,7 @@ class Builder:
     drive_uses: dict[tuple[str, str], str] = field(default_factory=dict)
     """Board and name of each output part that drives one thing only -> words for what it drives."""
     feed_nets: dict[str, str] = field(default_factory=dict)
-    feed_chains: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    feed_chains: dict[str, dict[str, str]] = field(default_factory=dict)
     line_nets: dict[str, str] = field(default_factory=dict)
     used_places: dict[str, Place] = field(default_factory=dict)
     unread: set[str] = field(default_factory=set)

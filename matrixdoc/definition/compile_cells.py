@@ -42,6 +42,7 @@ def make_line(
         line.chain_order,
         (*parts, *wired.parts),
         line.facts.wire,
+        lugs_before=wired.before,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from matrixdoc.definition.chains import links
 from matrixdoc.definition.compile_builder import Builder, FormPath, coloured
 from matrixdoc.definition.compile_flippers import flipper_name
 from matrixdoc.definition.compile_loads import chained_net, high_side
@@ -115,37 +116,42 @@ def _size(builder: Builder, name: str) -> tuple[int, int]:
     return (len(rows), across) if form.across == "rows" else (across, len(rows))
 
 
-def _order(builder: Builder, name: str, takers: list[tuple[_Taker, str | None]]) -> tuple[str, ...]:
-    """References in the order of a feed's chain; empty where none is stated."""
+def _order(builder: Builder, name: str, takers: list[tuple[_Taker, str | None]]) -> dict[str, str]:
+    """References in the order of a feed's chain, each with the one that its wire comes from.
+
+    That is empty for the end of the feed. Nothing where no chain is stated.
+    """
     path: FormPath = ("feeds", name, "chain")
     here = [taker for taker, feed in takers if feed == name]
     on_feed, everywhere = _Called(here), _Called([taker for taker, _ in takers])
     feeds = {taker.prefix: feed for taker, feed in takers}
     found: dict[str, _Taker] = {}
+    chain = links(builder.form.feeds[name].chain)
     bad = False
-    for index, entry in enumerate(builder.form.feeds[name].chain):
+    for link in chain:
+        entry, spot = link.name, (*path, *link.path)
         meant = on_feed.find(entry)
         if len(meant) > 1:
             several = ", ".join(taker.words for taker in meant)
             expected = f"the one that is meant: {choice([taker.said for taker in meant])}"
-            builder.problem((*path, index), f"{quoted(entry)}, which is {several}", expected)
+            builder.problem(spot, f"{quoted(entry)}, which is {several}", expected)
         elif not meant:
             other = next(iter(everywhere.find(entry)), None)
             feed = feeds[other.prefix] if other else None
-            _astray(builder, (*path, index), entry, name, other, feed, here)
+            _astray(builder, spot, entry, name, other, feed, here)
         elif meant[0].prefix in found or meant[0].whole in found:
-            builder.problem((*path, index), f"{quoted(entry)} again", "each once")
+            builder.problem(spot, f"{quoted(entry)} again", "each once")
         elif any(one.whole == meant[0].prefix for one in found.values()):
-            builder.problem(
-                (*path, index), f"{quoted(entry)} beside a line of it", "the matrix, or its lines"
-            )
+            builder.problem(spot, f"{quoted(entry)} beside a line of it", "the matrix, or its lines")
         else:
             found[meant[0].prefix] = meant[0]
             continue
         bad = True
-    if found and not bad:
-        _complete(builder, path, found, here)
-    return tuple(found)
+    if not found or bad:
+        return {}
+    _complete(builder, path, found, here)
+    return {prefix: [*found][link.before] if link.before >= 0 else ""
+            for prefix, link in zip(found, chain, strict=True)}  # fmt: skip
 
 
 class _Called:
@@ -239,7 +245,7 @@ def line_rail(builder: Builder, matrix: str, line: str, rail: str, *, feeding: b
     (``feeding``), the line: then it is the end of a wire of its own from the one before in the chain.
     """
     feed = builder.form.matrices[matrix].feed
-    chain = builder.feed_chains.get(feed or "", ())
+    chain = builder.feed_chains.get(feed or "", {})
     own = f"{matrix}/{line}"
     prefix = own if feeding and own in chain else matrix
     if feed is None or prefix not in chain:
@@ -272,6 +278,6 @@ def light_rail(builder: Builder, key: str, place: str) -> str:
     path: FormPath = ("illumination", key)
     net, _ = rail_of(builder, facts.supply, "illumination", (*path, "supply"), facts.feed, (*path, "feed"))
     prefix = f"illumination/{key}"
-    if facts.feed and prefix in builder.feed_chains.get(facts.feed, ()):
+    if facts.feed and prefix in builder.feed_chains.get(facts.feed, {}):
         return feed_tap(builder, facts.feed, prefix, facts.title or f"illumination {key}", place)
     return net

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
+from matrixdoc.definition.chains import links, straight
 from matrixdoc.definition.compile_builder import Builder, FormPath, coloured, whole_number
 from matrixdoc.definition.compile_charts import NO_CELL, chart_grid, numbering_of, running_number
 from matrixdoc.definition.errors import quoted
@@ -34,12 +35,16 @@ class CellPlan:
 
 @dataclass(frozen=True)
 class LinePlan:
-    """A column or row before it is wired: its key and number, its facts, its cells in chain order."""
+    """A column or row before it is wired: its key and number, its facts, its cells in chain order.
+
+    ``before``: the position of the cell that the wire of each comes from, -1 for the connector.
+    """
 
     letter: Letter
     number: int
     facts: LineForm
     cells: tuple[CellPlan, ...]
+    before: tuple[int, ...]
     chain_order: ChainOrder
     path: FormPath
 
@@ -67,11 +72,15 @@ class MatrixPlan:
 
 @dataclass(frozen=True)
 class Wired:
-    """A line's harness side: lug net of each cell by cell key, all lug nets in order, the parts."""
+    """A line's harness side: lug net of each cell by cell key, all lug nets in order, the parts.
+
+    ``before`` is filled where the line has branches, see :class:`~.wiring.Line`.
+    """
 
     lug_of: Mapping[str, str] = field(default_factory=dict)
     lug_nets: tuple[str, ...] = ()
     parts: tuple[str, ...] = ()
+    before: tuple[int, ...] = ()
 
 
 def _line_facts(
@@ -114,12 +123,13 @@ def _cell_facts(
 
 def _chain(
     builder: Builder, letter: Letter, number: int, facts: LineForm, cells: Sequence[CellPlan], path: FormPath
-) -> tuple[tuple[CellPlan, ...], ChainOrder]:
-    """The cells of a line in wiring order."""
+) -> tuple[tuple[CellPlan, ...], tuple[int, ...], ChainOrder]:
+    """The cells of a line in wiring order, and where the wire of each comes from."""
+    in_line = straight(len(cells))
     if facts.chain is None:
-        return tuple(cells), "assumed"
+        return tuple(cells), in_line, "assumed"
     if isinstance(facts.chain, str):
-        return tuple(cells), "unknown" if facts.chain == "unknown" else "known"
+        return tuple(cells), in_line, "unknown" if facts.chain == "unknown" else "known"
     other: Letter = "R" if letter == "C" else "C"
     by_number: dict[int, CellPlan] = {}
     for cell in cells:
@@ -128,7 +138,9 @@ def _chain(
         by_number[crossing] = cell
     order: list[CellPlan] = []
     bad = False
-    for name in facts.chain:
+    chain = links(facts.chain)
+    for link in chain:
+        name, spot = link.name, (*path, "chain", *link.path)
         pair = cell_numbers(name)
         if pair is not None and pair[0 if letter == "C" else 1] == number:
             wanted: int | None = pair[1 if letter == "C" else 0]
@@ -139,10 +151,10 @@ def _chain(
         found = by_number.get(wanted) if wanted is not None else None
         if found is None:
             expected = f"a fitted cell of {letter}{number}, such as {other}{next(iter(by_number), 1)}"
-            builder.problem((*path, "chain"), quoted(name), expected)
+            builder.problem(spot, quoted(name), expected)
             bad = True
         elif found in order:
-            builder.problem((*path, "chain"), f"{quoted(name)} again", "each cell once")
+            builder.problem(spot, f"{quoted(name)} again", "each cell once")
             bad = True
         else:
             order.append(found)
@@ -151,7 +163,9 @@ def _chain(
         builder.problem(
             (*path, "chain"), f"a chain without {', '.join(missing)}", "every fitted cell of the line"
         )
-    return (tuple(order), "known") if not missing and not bad else (tuple(cells), "assumed")
+    if missing or bad:
+        return tuple(cells), in_line, "assumed"
+    return tuple(order), tuple(link.before for link in chain), "known"
 
 
 def plan_matrix(builder: Builder, name: str, form: MatrixForm) -> MatrixPlan:
@@ -194,8 +208,8 @@ def plan_matrix(builder: Builder, name: str, form: MatrixForm) -> MatrixPlan:
             line_facts, here = stated.get(number, (LineForm(), path))
             keys = [(number, x) if letter == "C" else (x, number) for x in crossing]
             own = [cells[k] for k in keys if k in cells]
-            chained, order = _chain(builder, letter, number, line_facts, own, here)
-            lines[letter].append(LinePlan(letter, number, line_facts, chained, order, here))
+            chained, before, order = _chain(builder, letter, number, line_facts, own, here)
+            lines[letter].append(LinePlan(letter, number, line_facts, chained, before, order, here))
     plan.columns, plan.rows, plan.cells = tuple(lines["C"]), tuple(lines["R"]), tuple(cells.values())
     return plan
 
@@ -219,31 +233,29 @@ def wire_line(builder: Builder, plan: MatrixPlan, line: LinePlan, inner: str, bo
     colour = coloured(facts.wire)
     at = f"pin {facts.pin.position} of connector {facts.pin.connector}" if facts.pin else "the connector pin"
     parts = [*ends]
-    lugs: dict[str, str] = {}
-    previous = outer
+    lugs: list[str] = []
     known = line.chain_order == "known"
-    for index, cell in enumerate(line.cells, start=1):
+    for index, (cell, before) in enumerate(zip(line.cells, line.before, strict=True), start=1):
         lug = f"{prefix}/lug{index}"
         stated: Origin = "stated" if (facts.wire if index == 1 else known) else "assumed"
+        start = f"lug {before + 1} ({line.cells[before].title})" if before >= 0 else at
+        reference, way = f"{prefix}/segment{index}", f"from {start} to lug {index} ({cell.title})"
         if index == 1:
             reference, way = f"{prefix}/wire", f"from {at} to the first lug ({cell.title})"
-        else:
-            before = line.cells[index - 2].title
-            reference, way = (
-                f"{prefix}/segment{index}",
-                f"from lug {index - 1} ({before}) to lug {index} ({cell.title})",
-            )
+        leaving = line.before.count(before)
+        branches = f", one of {leaving} wires from there" if leaving > 1 else ""
         parts.append(
             builder.add(
                 reference,
                 "wire",
-                (previous, lug),
-                title=f"{words} wire{colour}, {way}",
+                (lugs[before] if before >= 0 else outer, lug),
+                title=f"{words} wire{colour}, {way}{branches}",
                 place=place,
                 colour=facts.wire,
                 origin=stated,
             )
         )
-        lugs[cell.key] = lug
-        previous = lug
-    return Wired(lugs, tuple(lugs.values()), tuple(parts))
+        lugs.append(lug)
+    branched = line.before if line.before != straight(len(lugs)) else ()
+    by_cell = {cell.key: lug for cell, lug in zip(line.cells, lugs, strict=True)}
+    return Wired(by_cell, tuple(lugs), tuple(parts), branched)

@@ -193,11 +193,9 @@ def _driven_once(builder: Builder, load: Load, facts: DrivePath, style: OutputSt
 def chained_net(builder: Builder, feed: str, prefix: str) -> tuple[str, str]:
     """The net that ``prefix`` has its supply from on a feed, and words for what comes before it."""
     end = feed_net(builder, feed)
-    chain = builder.feed_chains.get(feed, ())
-    index = chain.index(prefix) if prefix in chain else 0
-    if not index:
+    before = builder.feed_chains.get(feed, {}).get(prefix, "")
+    if not before:
         return end, ""
-    before = chain[index - 1]
     return f"{before}/supplied", f" from that of {before.replace('/', ' ')}"
 
 
@@ -238,7 +236,7 @@ def supply_lug(
         title=f"{load.words}, feed wire{coloured(colour)}{',' if colour else ''} to {end}{before}",
         place=builder.board_place(load.board) if to_drive else load.place,
         colour=colour,
-        origin="stated" if load.prefix in builder.feed_chains.get(name, ()) else "assumed",
+        origin="stated" if load.prefix in builder.feed_chains.get(name, {}) else "assumed",
     )
     return (*found, wire)
 

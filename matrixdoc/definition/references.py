@@ -13,7 +13,7 @@ else. Reports, job logs and printed sheets keep references, so this grammar only
     line        = ( "C" / "R" ) number                                 ; C3, R5, as the chart counts
     cell        = "C" number "R" number                                ; C3R5
     line-part   = "driver" / "pull" / "resistor" / "sensing" / "header" / "pin" / "wire"
-                / "segment" number                                     ; segment2: first to second lug
+                / "segment" number                                     ; segment2: leads to the second lug
                 / "logic" / "link" / "predriver" / "input" / "drive" / "clamp" / "feed"
     cell-part   = "contact" / "lamp" / "socket" / "diode" / "capacitor" / "winding"
                 / "column_stub" / "row_stub" / opto-part

@@ -23,6 +23,7 @@ from matrixdoc.definition.schema_types import (
     Amperes,
     Colour,
     FaradsOrNone,
+    FeedChain,
     Flag,
     Minutes,
     Name,
@@ -237,8 +238,8 @@ class FeedForm(Form):
     ``interlock`` names the door switch that it comes through, if any.
     ``chain`` lists all that hangs on it in wiring order: ``coil 5`` or ``5``, ``left flipper``,
     ``flash 3``, ``direct lamp credit``, ``illumination left``, and a matrix by its name, or the lines
-    that switch its supply one by one (``coil bank C1``). Without it everything has a wire of its own
-    from the end of the feed.
+    that switch its supply one by one (``coil bank C1``). A list among them is a branch that leaves at
+    the one before it. Without a chain everything has a wire of its own from the end of the feed.
     """
 
     title: Text = ""
@@ -247,7 +248,7 @@ class FeedForm(Form):
     fuse: Fuse | None = None
     pin: Pin | None = None
     wire: Colour = ""
-    chain: Annotated[tuple[Name, ...], Field(max_length=MOST_ENTRIES)] = ()
+    chain: Annotated[FeedChain, Field(max_length=MOST_ENTRIES)] = ()
     board: Name | None = None
     place: Name | None = None
     note: Text = ""

@@ -65,8 +65,8 @@ class DrivePath(Form):
 class LineForm(DrivePath):
     """A column or a row.
 
-    ``chain`` lists its cells in wiring order; ``drive`` of a row that is sensed names its sensing
-    part.
+    ``chain`` lists its cells in wiring order, a list among them is a branch that leaves at the one
+    before it; ``drive`` of a row that is sensed names its sensing part.
     """
 
     chain: Chain | None = None

@@ -12,9 +12,11 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
+from matrixdoc.definition.chains import MOST_BRANCHING, Entries, chain_from_text
 from matrixdoc.definition.numbers import parse_colour, parse_quantity
 
 _NAME = re.compile(r"[^\s/~\x00-\x1f\x7f](?:[^/~\x00-\x1f\x7f]*[^\s/~\x00-\x1f\x7f])?")
+MOST_CHARACTERS = 60
 _YES = {"yes": True, "true": True, "no": False, "false": False}
 
 
@@ -77,10 +79,33 @@ def _cell_text(value: object) -> object:
 
 
 def _chain(value: object) -> object:
+    """A word about the order, names in text with branches in parentheses, or nested lists."""
     if isinstance(value, str):
         text = value.strip()
-        return text if text in ("unknown", "as the chart") else text.replace(",", " ").split()
-    return value
+        if text in ("unknown", "as the chart"):
+            return text
+        value = chain_from_text(text)
+    return _entries(value)
+
+
+def _entries(value: object) -> object:
+    """A chain as nested tuples of names; what is no list is left for the schema to judge."""
+    return tuple(_entry(entry, 0) for entry in value) if isinstance(value, (list, tuple)) else value
+
+
+def _entry(value: object, depth: int) -> object:
+    if isinstance(value, (list, tuple)):
+        if not value:
+            raise ValueError("names in wiring order; a list among them is a branch with a name in it")
+        if depth >= MOST_BRANCHING:
+            raise ValueError(f"at most {MOST_BRANCHING} branches that leave from each other")
+        return tuple(_entry(entry, depth + 1) for entry in value)
+    name = _name(value)
+    if not isinstance(name, str):
+        raise ValueError("names in wiring order; a list among them is a branch")  # noqa: TRY004 - as the others
+    if len(name) > MOST_CHARACTERS:
+        raise ValueError(f"names of at most {MOST_CHARACTERS} characters")
+    return name
 
 
 def _size(value: object) -> object:
@@ -97,7 +122,7 @@ _TEXT_OR_NUMBER = WithJsonSchema({"type": ["string", "number"]})
 _ANY_TEXT = WithJsonSchema({"type": ["string", "number"], "maxLength": 400})
 
 Text = Annotated[str, BeforeValidator(_text), Field(max_length=400), _ANY_TEXT]
-Name = Annotated[str, BeforeValidator(_name), Field(min_length=1, max_length=60), _ANY_TEXT]
+Name = Annotated[str, BeforeValidator(_name), Field(min_length=1, max_length=MOST_CHARACTERS), _ANY_TEXT]
 Flag = Annotated[bool, BeforeValidator(_flag), WithJsonSchema({"enum": ["yes", "no", True, False]})]
 Count = Annotated[int, BeforeValidator(count_of), Field(ge=0, le=9999), _TEXT_OR_NUMBER]
 Line = Annotated[int, Field(ge=1, le=32)]
@@ -143,8 +168,19 @@ Chart = Annotated[
         }
     ),
 ]
+
+
+def _entry_schema(depth: int) -> dict[str, object]:
+    """JSON Schema of one entry: a name or a branch. Two branches in each other are spelled out."""
+    inner = _entry_schema(depth - 1) if depth else {}
+    branch = {"type": "array", "items": inner, "minItems": 1, "description": "a branch that leaves here"}
+    return {"anyOf": [{"type": ["string", "number"]}, branch]}
+
+
+_ENTRIES_SCHEMA = {"type": "array", "items": _entry_schema(1)}
 Chain = Annotated[
-    Literal["unknown", "as the chart"] | tuple[Name, ...],
+    Literal["unknown", "as the chart"] | Entries,
     BeforeValidator(_chain),
-    WithJsonSchema({"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}),
+    WithJsonSchema({"anyOf": [{"type": "string"}, _ENTRIES_SCHEMA]}),
 ]
+FeedChain = Annotated[Entries, BeforeValidator(_entries), WithJsonSchema(_ENTRIES_SCHEMA)]

@@ -91,8 +91,10 @@ class Line:
     """A column or a row of a matrix. ``key`` is ``C3`` or ``R5``.
 
     ``board_net`` is the net at the drive or sensing part; ``lug_nets`` are the nets of the lugs in
-    chain order. ``drive`` names the :class:`Drive` (strobed or driven lines), ``sensor`` the
-    :class:`Sensor` (switch rows). ``parts`` lists every part of the line in order from the board.
+    chain order; ``lugs_before``, filled where the wire branches, is the position in it of the lug that
+    the wire to each comes from, -1 for the connector. ``drive`` names the :class:`Drive` (strobed or
+    driven lines), ``sensor`` the :class:`Sensor` (switch rows). ``parts`` lists every part of the line
+    in order from the board.
     ``verified``: somebody looked at the machine, and what is said of the line is so.
     """
 
@@ -106,6 +108,7 @@ class Line:
     parts: tuple[str, ...] = ()
     colour: str = ""
     verified: bool = False
+    lugs_before: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,9 +1,9 @@
 """The hypothesis that a line is wired in another order than the definition says, and broken somewhere.
 
-A chain that is broken leaves dead what lies beyond the break. Where the dead places of a line are not its
-last ones in the order that is told, either several things are broken, or one thing is and the order is
-wrong: nobody reads the order of a harness off a chart. Any set of ``k`` of ``n`` places is as likely as any
-other to be the far end of a chain whose order is unknown.
+A chain that is broken leaves dead what lies beyond the break: its last places, or those of a branch. Where
+the dead places of a line are not such in the order that is told, either several things are broken, or one
+thing is and the order is wrong: nobody reads the order of a harness off a chart. Any set of ``k`` of ``n``
+places is as likely as any other to be the far end of a chain whose order is unknown.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from matrixdoc.checks.chart import reordered, stub_of, stubs_of
 from matrixdoc.checks.model import MachineModel
 from matrixdoc.checks.situation import Finding
+from matrixdoc.definition.chains import beyond, straight
 from matrixdoc.definition.wiring import Line, Matrix
 from matrixdoc.diagnosis.evidence import Evidence
 from matrixdoc.faults.priors import Fault
@@ -36,7 +37,7 @@ class Reordered:
 def order_hypotheses(
     evidence: Evidence, healthy: Sequence[float], limits: Sequence[float]
 ) -> list[Reordered]:
-    """Hypotheses for every line whose dead places are not the last ones of its chain.
+    """Hypotheses for every line whose dead places no single break of its chain leaves dead.
 
     Args:
         evidence: the findings.
@@ -78,7 +79,7 @@ def _of_line(
     order = _chain(model, line, along)
     dead = [r for r in order if looked.get(r) and all(bad for _, bad in looked[r])]
     alive = [r for r in order if looked.get(r) and not any(bad for _, bad in looked[r])]
-    if len(dead) < 2 or not alive or order.index(dead[0]) > order.index(alive[-1]):
+    if len(dead) < 2 or not alive or _one_break(model, line, dead, alive):
         return  # nothing to explain, or the order that is told explains it
     name = f"{matrix.name}/{line.key}"
     fault = reordered(name, dead)
@@ -96,12 +97,22 @@ def _of_line(
     yield Reordered(fault, odds, touched)
 
 
+def _one_break(model: MachineModel, line: Line, dead: Sequence[str], alive: Sequence[str]) -> bool:
+    """Whether one break of the line, in the order that is told, leaves all these dead and none of those."""
+    before = line.lugs_before or straight(len(line.lug_nets))
+    cut_off, reached = ({_lug(model, line, place) for place in places} for places in (dead, alive))
+    beyonds = (beyond(before, start) for start in range(len(before)))
+    return any(cut_off <= some and not some & reached for some in beyonds)
+
+
+def _lug(model: MachineModel, line: Line, place: str) -> int:
+    """Position of the lug of the line that a place hangs on; one past the last if it hangs on none."""
+    stub = model.circuit.wiring.parts.get(stub_of(place, line.key))
+    number = {net: n for n, net in enumerate(line.lug_nets)}
+    found = [number[net] for net in stub.nets if net in number] if stub else []
+    return min(found, default=len(number))
+
+
 def _chain(model: MachineModel, line: Line, along: Sequence[str]) -> list[str]:
     """The places of a line in the order of its chain: by the lugs that their stubs hang on."""
-    number = {net: n for n, net in enumerate(line.lug_nets)}
-
-    def lug(reference: str) -> int:
-        stub = model.circuit.wiring.parts.get(stub_of(reference, line.key))
-        return min((number.get(net, len(number)) for net in stub.nets), default=0) if stub else len(number)
-
-    return sorted(along, key=lug)
+    return sorted(along, key=lambda place: _lug(model, line, place))

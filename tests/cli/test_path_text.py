@@ -130,3 +130,17 @@ def test_a_coil_on_anothers_high_side_drive_is_on_its_feed() -> None:
     assert "one feed" in text
     assert "\ncoil 1 (ding)\n" in text
     assert "coil/1/fuse        fuse (2 A); playfield; serves 3" in text
+
+
+def test_the_way_along_a_branch_leaves_out_what_hangs_on_the_other() -> None:
+    chart = "[[a], [b], [c], [d], [e], [k]]"
+    matrix = f"{{chart: {chart}, columns: {{C1: {{chain: 1 2 (3 4) 5 6}}}}}}"
+    circuit = build_circuit(machine_from_text(f"title: A\nmatrices: {{switch: {matrix}}}\n"))
+    parts = {step.part.reference for step in path_steps(circuit, "switch/C1R6")}
+    segments = {r for r in parts if r.startswith("switch/C1/segment")}
+    assert segments == {"switch/C1/segment2", "switch/C1/segment5", "switch/C1/segment6"}
+    flat = " ".join(told(circuit, "switch/C1R6").split())
+    assert "switch/C1/segment6, segment5" in flat
+    assert "from lug to lug: 6 (k), 5 (e), 2 (b)" in flat
+    assert "switch/C1/segment2" in flat
+    assert "segment6 to 2" not in flat

@@ -60,6 +60,21 @@ matrices:
       R1: {{logic: U3, link: 3}}
       R2: {{chain: 2 1}}
 """
+BRANCHED = """
+title: Fork
+{boards}
+matrices:
+  switch:
+    board: driver
+    chart: |
+      one   | two
+      three | four
+      five  | -
+    columns:
+      C1: {{logic: U1, link: 1, chain: 2 (3) 1}}
+    rows:
+      R1: {{logic: U3, link: 3}}
+"""
 COILS = """
 title: Three coils
 {boards}
@@ -89,6 +104,7 @@ SHAPES: Mapping[str, str] = {
     "sourcing, diode first": SWITCHES.format(
         boards=BOARDS, style="source strobe, push-pull", sensing="comparator", order="diode first"
     ),
+    "a column that branches": BRANCHED.format(boards=BOARDS),
     "lamps, high columns": LAMPS.format(
         boards=BOARDS, style="high-side PNP columns, low-side rows", order="lamp first"
     ),
@@ -96,6 +112,9 @@ SHAPES: Mapping[str, str] = {
         boards=BOARDS, style="low-side columns, high-side rows", order="diode first"
     ),
     "coils on one fuse": COILS.format(boards=BOARDS, style="low-side Darlington"),
+    "coils on a feed that branches": COILS.format(boards=BOARDS, style="low-side MOS").replace(
+        "[1, 2, 3]", "[1, [2], 3]"
+    ),
 }
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -115,19 +116,41 @@ def line_facts(matrix: dict[str, Any], letter: str, number: int) -> dict[str, An
     return dict(found)
 
 
-def chain(facts: dict[str, Any], letter: str, crossing: list[int]) -> list[int]:
-    """Numbers of the crossing lines in wiring order."""
+def runs(entries: Sequence[Any], start: str = "") -> list[tuple[str, str]]:
+    """(name, the name that its wire comes from) of a chain; what begins it comes from ``start``.
+
+    A list among the names is a run of wire of its own that leaves at the name written before it.
+    """
+    found: list[tuple[str, str]] = []
+    for entry in entries:
+        if isinstance(entry, list):
+            found += runs(entry, start)
+        else:
+            found.append((str(entry), start))
+            start = str(entry)
+    return found
+
+
+def nested(text: str) -> list[Any]:
+    """``1 2 (5 6) 3`` as nested lists."""
+    listed = ", ".join(re.findall(r"[()]|[^\s,()]+", text)).replace("(, ", "[").replace(", )", "]")
+    return list(yaml.load(f"[{listed}]", yaml.BaseLoader))  # noqa: S506 - plain text only
+
+
+def chain(facts: dict[str, Any], letter: str, crossing: list[int]) -> list[tuple[int, int | None]]:
+    """Numbers of the crossing lines in wiring order, each with the one that its wire comes from."""
     stated = facts.get("chain")
     if stated is None or stated in ("unknown", "as the chart"):
-        return crossing
-    names = stated.replace(",", " ").split() if isinstance(stated, str) else stated
+        return list(zip(crossing, [None, *crossing], strict=False))
     last = "R" if letter == "C" else "C"
-    order = []
-    for name in names:
+
+    def number(name: str) -> int:
         pair = re.fullmatch(r"C([0-9]+)R([0-9]+)", name)
         if pair:
-            order.append(int(pair[2] if letter == "C" else pair[1]))
-        else:
-            order.append(int(name.removeprefix(last)))
-    assert sorted(order) == sorted(crossing)
+            return int(pair[2] if letter == "C" else pair[1])
+        return int(name.removeprefix(last))
+
+    told = runs(nested(stated) if isinstance(stated, str) else stated)
+    order = [(number(name), number(before) if before else None) for name, before in told]
+    assert sorted(name for name, _ in order) == sorted(crossing)
     return order

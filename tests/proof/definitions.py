@@ -45,9 +45,25 @@ def _chains(rng: random.Random, columns: int, rows: int, fitted: list[str]) -> l
             pairs = [key[1:].split("R") for key in fitted]
             own = [r if letter == "C" else c for c, r in pairs if (c if letter == "C" else r) == str(number)]
             rng.shuffle(own)
-            order = f"chain: {' '.join(own)}" if own and rng.random() < 0.7 else "title: a line"
+            order = f"chain: {_order(own)}" if own and rng.random() < 0.7 else "title: a line"
             lines.append(f"      {letter}{number}: {{{order}}}")
     return lines
+
+
+def _order(own: list[str]) -> str:
+    """The order of a chain as text. Of a long line one half branches: at a lug, where the wire begins,
+    or from a branch; as text and as nested lists by turns. The shape follows from the names, so that
+    the random machines stay what they were without branches.
+    """
+    shape = sum(map(int, own[:3])) % 6
+    if len(own) < 5 or shape > 2:
+        return " ".join(own)
+    if shape == 0:
+        first, second, third, *rest = own
+        return " ".join([first, f"({second} {third})", *rest])
+    if shape == 1:
+        return f"[[{own[0]}, {own[1]}], {', '.join(own[2:])}]"
+    return f"[{own[0]}, [{own[1]}, [{own[2]}], {own[3]}], {', '.join(own[4:])}]"
 
 
 def _switches(style: str, rng: random.Random) -> str:
@@ -102,7 +118,8 @@ def _fed(rng: random.Random) -> tuple[list[str], list[int]]:
     whole = rng.random() < 0.5
     chain = [str(n) for n in coils] + (["coil bank"] if whole else ["coil bank C1", "coil bank C2"])
     rng.shuffle(chain)
-    feed = f"  some: {{supply: coil, fuse: 6 A, chain: [{', '.join(chain)}]}}"
+    one, two, three, *rest = chain
+    feed = f"  some: {{supply: coil, fuse: 6 A, chain: [{one}, [{two}, {three}], {', '.join(rest)}]}}"
     bank = [
         "matrices:",
         "  coil bank:",

@@ -219,8 +219,11 @@ class Expander:
                     inner = self._switch_column(grid, own, matrix, style, facts, chosen)
                 else:
                     inner = self._switch_row(grid, own, matrix, style, facts)
-                order = chain(facts, letter, crossing)
-                cells = [f"C{number}R{n}" if letter == "C" else f"C{n}R{number}" for n in order]
+                key = f"C{number}R{{}}" if letter == "C" else f"C{{}}R{number}"
+                cells = {
+                    key.format(n): "" if before is None else key.format(before)
+                    for n, before in chain(facts, letter, crossing)
+                }
                 lugs[f"{letter}{number}"] = self._line_wires(own, inner, cells, pinned="pin" in facts)
         for column, row in fitted:
             key = f"C{column}R{row}"
@@ -254,15 +257,16 @@ class Expander:
             own = f"{grid.name}/{key}"
             self.machine.windings[own] = Winding(own, cell.element, sinking, also=(feeding,))
 
-    def _line_wires(self, own: str, inner: str, cells: list[str], *, pinned: bool) -> dict[str, str]:
+    def _line_wires(self, own: str, inner: str, cells: dict[str, str], *, pinned: bool) -> dict[str, str]:
+        """Wires from the connector on; ``cells``: each with the one whose lug its wire comes from."""
         if not cells and not pinned:
             return {}
         self.header(own, inner, f"{own} outside")
-        at, lugs = f"{own} outside", {}
-        for number, cell in enumerate(cells, start=1):
-            lug = f"{own} lug {number}"
-            self.machine.add(f"{own}/wire" if number == 1 else f"{own}/segment{number}", "wire", at, lug)
-            at = lugs[cell] = lug
+        lugs = {"": f"{own} outside"}
+        for number, (cell, before) in enumerate(cells.items(), start=1):
+            lugs[cell] = f"{own} lug {number}"
+            part = f"{own}/wire" if number == 1 else f"{own}/segment{number}"
+            self.machine.add(part, "wire", lugs[before], lugs[cell])
         return lugs
 
     def _switch_column(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from tests.proof.authoring import quantity, styles
+from tests.proof.authoring import quantity, runs, styles
 from tests.proof.machine import EARTH, Command, Decoder, Winding
 
 if TYPE_CHECKING:
@@ -75,27 +75,29 @@ def _output(
     return command
 
 
-def _chained(maker: Expander, feed: str) -> list[str]:
-    """What hangs on a feed in wiring order: each gets its supply from the lug before."""
+def _chained(maker: Expander, feed: str) -> dict[str, str]:
+    """What hangs on a feed, each with what it gets its supply from; nothing for the end of the feed."""
+    told = runs(maker.form.get("feeds", {}).get(feed, {}).get("chain", ()))
+    own = {name: _root(maker, name) for name, _ in told}
+    return {own[name]: own[before] if before else "" for name, before in told}
+
+
+def _root(maker: Expander, name: str) -> str:
+    """The beginning of the references of what a chain calls ``name``."""
     roots = {"": "coil/", "coil ": "coil/", "flash ": "flash/", "direct lamp ": "direct lamp/"}
     roots["illumination "] = "illumination/"
     known = ("coils", ""), ("coils", "coil "), ("flash_lamps", "flash "), ("direct_lamps", "direct lamp ")
-    order = []
-    for name in maker.form.get("feeds", {}).get(feed, {}).get("chain", ()):
-        for section, prefix in (*known, ("illumination", "illumination ")):
-            key = name.removeprefix(prefix)
-            if name.startswith(prefix) and key in maker.form.get(section, {}):
-                order.append(roots[prefix] + key)
-                break
-        else:
-            matrix, _, line = name.rpartition(" ")
-            if name in maker.form.get("matrices", {}):
-                order.append(name)
-            elif matrix in maker.form.get("matrices", {}):
-                order.append(f"{matrix}/{line}")
-            else:  # a flipper, its key with or without the word
-                order.append(f"coil/{name}" if name.endswith(" flipper") else f"coil/{name} flipper")
-    return order
+    for section, prefix in (*known, ("illumination", "illumination ")):
+        key = name.removeprefix(prefix)
+        if name.startswith(prefix) and key in maker.form.get(section, {}):
+            return roots[prefix] + key
+    matrix, _, line = name.rpartition(" ")
+    if name in maker.form.get("matrices", {}):
+        return name
+    if matrix in maker.form.get("matrices", {}):
+        return f"{matrix}/{line}"
+    # A flipper, its key with or without the word.
+    return f"coil/{name}" if name.endswith(" flipper") else f"coil/{name} flipper"
 
 
 def fed_through(maker: Expander, own: str, feed: str) -> str | None:
@@ -103,7 +105,7 @@ def fed_through(maker: Expander, own: str, feed: str) -> str | None:
     order = _chained(maker, feed)
     if own not in order:
         return None
-    return maker.feed(feed) if own == order[0] else f"{order[order.index(own) - 1]} supplied"
+    return f"{order[own]} supplied" if order[own] else maker.feed(feed)
 
 
 def tap(maker: Expander, own: str, feed: str) -> str | None:

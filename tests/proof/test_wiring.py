@@ -50,3 +50,17 @@ def test_both_expansions_are_the_same_circuit(name):
         bits = [(part, command.number >> n & 1) for n, line in enumerate(command.lines) for part in line]
         assert drive.select == tuple(bits)
     assert {c.output for c in commands} == set(by_output)
+
+
+def test_the_made_up_machines_branch_in_every_way():
+    wirings = [machine_from_text(text_of(name, seed=1)) for name in STYLED]
+    lines = [line for w in wirings for m in w.matrices.values() for line in (*m.columns, *m.rows)]
+    forked = [line.lugs_before for line in lines if line.lugs_before]
+    assert len(forked) > 20
+    assert any(before.count(-1) > 1 for before in forked)  # at the connector
+    assert any(sum(before.count(n) > 1 for n in set(before)) > 1 for before in forked)  # from a branch
+    assert any(before.count(-1) == 1 for before in forked)  # at a lug
+    outputs = machine_from_text(text_of("outputs", seed=1))
+    onward = [p.nets[0] for r, p in outputs.parts.items() if r.endswith(("/feed", "/fuse"))]
+    passed_on = [net for net in onward if net.endswith("/supplied")]
+    assert len(passed_on) > len(set(passed_on))
