@@ -20,7 +20,7 @@ LikelihoodOf = Callable[[int, tuple[Fault, ...]], float]
 
 _NONE = np.zeros(0, dtype=np.intp)
 
-MOST_SOLVED = 5000
+MOST_SOLVED = 3000
 """Likelihoods of several faults at once that one sum works out; then the rest is bounded (some tens of
 seconds where each of them is a whole scan)."""
 
@@ -58,7 +58,7 @@ class Problem:
     ``state_of``, ``probability``, ``opening``: by state; ``healthy``: probability that a variable is in none
     of its states; ``touch`` (states, findings): what a state can change, alone or with others; ``pairs``:
     states that matter only together; ``nodes``, ``solved`` and ``cut`` count as the sum goes on; ``unsolved``
-    bounds, as a share of the whole, what was left out once ``solved`` had reached :data:`MOST_SOLVED`.
+    bounds the mass that was left out once ``solved`` had reached :data:`MOST_SOLVED`.
     """
 
     variables: Sequence[Variable]
@@ -152,8 +152,13 @@ def rows_beside(
         # What is not worked out any more counts as hidden; at best it would make everything certain.
         at_best = np.where(compute, -np.log(base)[None, :], 0.0).sum(axis=1)
         left = compute.any(axis=1)
-        most = np.log(problem.probability[states][left]) + np.minimum(at_best[left], MOST_GAIN)
-        problem.unsolved += weight * float(np.exp(most).sum())
+        assigned_odds = [
+            problem.probability[s] / problem.healthy[problem.state_variable[s]] for s in assigned
+        ]
+        whole = float(np.log(assigned_odds).sum() + np.log(base).sum())
+        problem.unsolved += float(
+            np.exp(whole + np.log(problem.probability[states][left]) + at_best[left]).sum()
+        )
         take_base |= compute
         compute[:] = False
     target = rows[states]

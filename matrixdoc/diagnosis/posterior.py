@@ -357,7 +357,7 @@ def posterior(
     problem.patience = PATIENCE if exact is None else 0
     total = _sum(problem, (), base, rows, list(range(len(variables))), list(range(findings)), 1.0)
     # A fault that was cut may still be there beside what explains its findings, as often as anywhere.
-    left_out = float(total.discarded / total.mass) + CUT_BESIDE * problem.cut + problem.unsolved
+    left_out = float((total.discarded + problem.unsolved) / total.mass) + CUT_BESIDE * problem.cut
     discarded = min(1.0, left_out)
     shares, log_evidence = total.states / total.mass, float(np.log(total.mass))
     if exact is not None:

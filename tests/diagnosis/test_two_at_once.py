@@ -9,6 +9,7 @@ import pytest
 from matrixdoc.case.case import Case
 from matrixdoc.checks.situation import Finding, Look, Situation
 from matrixdoc.definition.library import load_machine
+from matrixdoc.diagnosis import branches
 from matrixdoc.diagnosis.analysis import analyse
 from matrixdoc.diagnosis.evidence import Evidence
 from matrixdoc.diagnosis.posterior import posterior
@@ -150,3 +151,25 @@ def test_half_an_explanation_is_not_cut_where_another_one_has_the_other_half() -
     first, share = found.sets[0]
     assert first == {Fault("A", "open"), Fault("B", "open")}
     assert share > found.marginals[Fault("wire", "open")]
+
+
+def test_a_sum_that_stops_early_says_what_it_leaves_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Six faults that act on each other at will: every joint likelihood has to be worked out.
+    names = "uvwxyz"
+    variables = [variable(("short", 0.02, False), name=name) for name in names]
+
+    def value(index: int, faults: tuple[Fault, ...]) -> float:
+        number = sum(ord(f.part) * (index + 3) for f in faults) * 37 % 101
+        return 0.003 + 0.9 * (number / 101.0) ** 2 if len(faults) > 1 else 0.004 + 0.01 * len(faults)
+
+    everywhere = frozenset(range(3))
+    worlds = enumerate_worlds(variables, 3, value)
+    whole = posterior(variables, 3, value, lambda _: everywhere, least_share=1e-6)
+    monkeypatch.setattr(branches, "MOST_SOLVED", 20)
+    short = posterior(variables, 3, value, lambda _: everywhere, least_share=1e-6)
+    for v in variables:
+        fault = v.states[0].fault
+        truth = worlds.probability([fault])
+        assert abs(whole.marginals[fault] - truth) <= whole.discarded + 0.02
+        assert abs(short.marginals[fault] - truth) <= short.discarded + 0.02
+    assert short.discarded > whole.discarded
