@@ -70,7 +70,7 @@ def _expand(
         if child is not None and cluster_of[child] in keep:
             cuts.add(child)
             attached[cluster_of[child]].update((child, structure.parent[child]))
-    for cluster in keep:
+    for cluster in sorted(keep):
         own = attached[cluster]
         if structure.plain[cluster] and cuts.isdisjoint(own) and removed.isdisjoint(core[cluster]):
             result.extend(_untouched(structure, cluster, own))

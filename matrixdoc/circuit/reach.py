@@ -174,7 +174,7 @@ def _search(
     extra: dict[int, list[Link]],
 ) -> tuple[set[int], list[Link]]:
     """Breadth-first over the links, stopping at boundaries; every link once."""
-    queue = list(targets)
+    queue = sorted(targets)
     reached = set(queue)
     done: set[int] = set()
     links: list[Link] = []

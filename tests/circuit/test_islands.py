@@ -282,3 +282,39 @@ def test_not_converging_is_a_result(monkeypatch):
     assert plain.converged
     assert plain.volts["a"] == pytest.approx(2.5, abs=1e-6)
     assert not junction.converged
+
+
+def test_islands_of_one_form_are_reduced_once_and_keep_their_own_ohms():
+    """Other columns, other pull-ups: one form, and each answer is that of the instant by itself."""
+    circuit = build_circuit(switch_matrix(4, 4).build())
+    solver = Solver()
+    asked = [
+        Instant(
+            closed(f"C{c}R2") | {f"switch/C{c}/drive"},
+            {"switch/R2/pull": Patch(values={"ohm": ohm})},
+            ("switch/R2/board",),
+        )
+        for c, ohm in [(2, 470.0), (3, 1500.0), (2, 4700.0), (3, 2.2e5)]
+    ]
+    together = operating_points(circuit, asked, solver)
+    assert len(solver._templates) == 1
+    assert [operating_points(circuit, [instant])[0] for instant in asked] == together
+    whole = operating_points(circuit, asked, reduce=False)
+    for one, other in zip(together, whole, strict=True):
+        assert one.volts == pytest.approx(other.volts, abs=1e-6)
+    lows = [volts for point in together for volts in point.volts.values()]
+    assert lows == sorted(lows, reverse=True)
+
+
+def test_what_holds_a_net_depends_on_ohms_within_one_form():
+    """Less than a megohm holds, more does not; the reduction is the same."""
+    builder = WiringBuilder()
+    builder.supply("five", "rail", 5.0)
+    for name, ohm in (("a", 9e5), ("b", 2e6)):
+        builder.add(f"pull {name}", "resistor", "rail", name, ohm=ohm)
+        builder.add(f"wire {name}", "wire", name, f"{name} end")
+    circuit = build_circuit(builder.build())
+    solver = Solver()
+    (point,) = operating_points(circuit, [Instant(frozenset(), {}, ("a end", "b end"))], solver)
+    assert len(solver._templates) == 1
+    assert point.floating == {"b end"}
