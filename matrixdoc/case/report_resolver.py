@@ -28,6 +28,8 @@ from matrixdoc.case.report_schema import (
     UnpoweredMeter,
     VoltsEntry,
     WalkEntry,
+    WarmEntry,
+    WarmUpEntry,
     WiggleEntry,
     leading_word,
 )
@@ -82,6 +84,8 @@ class Resolver(Lookup):
             "fuse": self._fuse,
             "new fuse": self._new_fuse,
             "wiggle": self._wiggle,
+            "warm": self._warm,
+            "warm up": self._warm_up,
             "volts": self._meter,
             "ohms": self._meter,
             "diode": self._meter,
@@ -132,6 +136,14 @@ class Resolver(Lookup):
     def _wiggle(self, entry: WiggleEntry, path: Path) -> list[Step]:
         part = self._one(self.names.part, entry.wiggle, (*path, "wiggle"))
         return [_seen(Situation(), Look("wiggle", part), entry.seen)] if part else []
+
+    def _warm(self, entry: WarmEntry, path: Path) -> list[Step]:
+        part = self._one(self.names.part, entry.warm, (*path, "warm"))
+        return [_seen(Situation(), Look("warm", part), entry.seen)] if part else []
+
+    def _warm_up(self, entry: WarmUpEntry, path: Path) -> list[Step]:
+        device = self._one(self.names.device, entry.warm_up, (*path, "warm up"))
+        return [_seen(Situation(), Look("warm up", device), entry.seen)] if device else []
 
     def _reads(
         self,

@@ -13,6 +13,8 @@
     jumper across switch/C3R5/contact reads C3R5 resting reads nothing opened switch/R5/pin
     jumper coil/7/winding.b to ground coil 7 fires
     lamp C2R1 off swapped C2R1, C3R1             wiggle switch/R5/pin changes
+    switch C3R5 works cold, fails after twenty minutes        (warm up switch C3R5 fails warm)
+    warm switch/R5/pin changes                   chill switch/R5/header stays
     volts rail/coil to ground 48 V               ohms coil/7/winding.a to coil/7/winding.b OL
     volts switch/C1/lug1 to ground 4.9 V power off held C1R1
     replaced coil/7/driver                       cleaned switch/C3R5/contact
@@ -183,6 +185,8 @@ def _entry(words: str, kind_of: Callable[[str], str] | None = None) -> Entry:
             "walk": {"others": "not tried", "odd": dict.fromkeys(_names(name), "nothing")},
             "words": words,
         }
+    if spoken := _from_cold_to_warm(words):
+        return spoken
     words = re.sub(r"\s+never reads?(?=\s*(?:$|[;,]))", " reads never", words, flags=re.IGNORECASE)
     words = re.sub(r"\s+always reads?(?=\s*(?:$|[;,]))", " reads always", words, flags=re.IGNORECASE)
     if not words.casefold().startswith("walk"):
@@ -299,6 +303,43 @@ def _jumper(words: str, start: str) -> Entry:
 def _wiggle(words: str, start: str) -> Entry:
     name, seen = _ending(words, ("changes", "stays", "not sure"), f"{start} switch/R5/pin changes")
     return {start: name, "seen": seen}
+
+
+def _warm_up(words: str, start: str) -> Entry:
+    seen = ("fails warm", "fails cold", "no change", "not sure")
+    name, how = _ending(words, seen, f"{start} switch C3R5 fails warm")
+    return {start: name, "seen": how}
+
+
+def _warm(words: str, start: str) -> Entry:
+    entry = _wiggle(words, start)
+    return {"warm": entry[start], "seen": entry["seen"]}
+
+
+_WHEN = r"(?:(?:only\s+)?(?:when|while|once|as long as)\s+(?:it\s+is\s+|it\s+gets\s+)?)?"
+_WORKS = rf"(?:is\s+)?(?:fine|ok|works?|reads?|fires?|lights?|lit)\s+{_WHEN}(?P<works>cold|warm|hot)"
+_FAILS = (
+    r"(?:only\s+)?(?:fails?|stops|quits|dies|goes\s+(?:out|dark)|is\s+dead"
+    r"|does(?:\s+not|n't)\s+(?:work|read|fire))"
+)
+_WARMTH = re.compile(
+    rf"^(?P<name>.+?)[\s,:]+(?:{_WORKS}[\s,;]+(?:(?:and|but|then)\s+)?)?{_FAILS}\s+"
+    rf"(?:{_WHEN}(?P<fails>cold|warm|hot)|after\s+(?P<after>.*\b(?:minutes?|min|hours?|while)))$",
+    re.IGNORECASE,
+)
+
+
+def _from_cold_to_warm(words: str) -> Entry | None:
+    """``switch C3R5 works cold, fails after twenty minutes``; None for anything else."""
+    match = _WARMTH.match(words.rstrip(" ."))
+    if match is None or match["name"].casefold().startswith("warm up"):
+        return None
+    warm = bool(match["after"]) or match["fails"].casefold() != "cold"
+    works = (match["works"] or "").casefold()
+    if works and (works == "cold") != warm:
+        raise _Unclear("cold in one half and warm in the other: switch C3R5 works cold, fails warm")
+    name = re.sub(r"^press\s+", "", match["name"], flags=re.IGNORECASE)
+    return {"warm up": name, "seen": "fails warm" if warm else "fails cold", "words": words}
 
 
 def _altered(words: str) -> tuple[str, Entry]:
@@ -473,6 +514,9 @@ _READERS: tuple[tuple[str, Callable[[str, str], Entry]], ...] = (
     ("new fuse", _new_fuse),
     ("jumper", _jumper),
     ("wiggle", _wiggle),
+    ("warm up", _warm_up),
+    ("warm", _warm),
+    ("chill", _warm),
     ("volts", _meter),
     ("ohms", _meter),
     ("diode", _meter),
