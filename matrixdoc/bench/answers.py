@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 LAMP_WORDS = ("off", "dim", "normal", "bright", "flickers")
 COIL_WORDS = ("fires", "weak", "nothing", "locked on", "fires with others", "fires twice")
 FUSE_WORDS = ("good", "open")
-WIGGLE_WORDS = ("changes", "stays")
+PROVOKED_WORDS = ("changes", "stays")
+WARM_UP_WORDS = ("fails warm", "fails cold", "no change")
 NEW_FUSE_WORDS = ("holds", "blows at once", "blows after a while")
 LONGEST_ANSWER = 300
 
@@ -69,8 +70,10 @@ def base_choices(view: View, check: Check) -> tuple[Choice, ...]:
         found.extend(Choice(word, word) for word in FUSE_WORDS)
     elif look.kind == "new fuse":
         found.extend(Choice(word, word) for word in NEW_FUSE_WORDS)
-    elif look.kind == "wiggle":
-        found.extend(Choice(word, word) for word in WIGGLE_WORDS)
+    elif look.kind in ("wiggle", "warm"):
+        found.extend(Choice(word, word) for word in PROVOKED_WORDS)
+    elif look.kind == "warm up":
+        found.extend(Choice(word, word) for word in WARM_UP_WORDS)
     elif look.kind == "resting coils":
         found.append(Choice("no coil pulls in by itself", frozenset()))
     elif look.function != "volts":
@@ -146,7 +149,9 @@ def parse_answer(view: View, check: Check, text: str) -> Outcome:
         "coil": COIL_WORDS,
         "fuse": FUSE_WORDS,
         "new fuse": NEW_FUSE_WORDS,
-        "wiggle": WIGGLE_WORDS,
+        "wiggle": PROVOKED_WORDS,
+        "warm": PROVOKED_WORDS,
+        "warm up": WARM_UP_WORDS,
     }[look.kind]
     fitting = [word for word in allowed if word.startswith(plain)]
     if plain in allowed:

@@ -55,7 +55,7 @@ class Entry:
 def _moved_finding(finding: Finding, moved: Mapping[str, str]) -> Finding:
     situation = finding.situation
     look = finding.look
-    if look.kind == "lamp":
+    if look.kind in ("lamp", "warm up"):
         look = replace(look, target=moved.get(look.target, look.target))
     held = tuple(sorted(moved.get(h, h) for h in situation.held))
     return replace(finding, situation=replace(situation, held=held), look=look)

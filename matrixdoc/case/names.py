@@ -100,6 +100,27 @@ class Names:
         key = plain(words)
         return next((feed for feed in self._feeds.values() if key in map(plain, feed_words(feed))), None)
 
+    def device(self, words: str) -> str:
+        """The switch, lamp or coil of a name.
+
+        Raises:
+            NameTrouble: nothing, or several things, go by that name.
+        """
+        found: dict[str, None] = {}
+        hint = ""
+        for find in (self.switch, self.lamp, self.coil):
+            try:
+                found[find(words)] = None
+            except NameTrouble as trouble:
+                if trouble.ambiguous:
+                    raise
+                hint = hint or trouble.suggestion
+        if len(found) > 1:
+            raise several(words, "switch, lamp or coil", found)
+        if not found:
+            raise NameTrouble(words, "a switch, lamp or coil of this machine", hint)
+        return next(iter(found))
+
     def part(self, words: str) -> str:
         """The reference of one part: by reference, printed name or title."""
         return self._parts.find(words)

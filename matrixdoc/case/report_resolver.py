@@ -24,6 +24,8 @@ from matrixdoc.case.report_schema import (
     ReportForm,
     UnpoweredMeter,
     VoltsEntry,
+    WarmEntry,
+    WarmUpEntry,
     WiggleEntry,
     leading_word,
 )
@@ -59,6 +61,8 @@ class Resolver(SwitchEntries):
             "fuse": self._fuse,
             "new fuse": self._new_fuse,
             "wiggle": self._wiggle,
+            "warm": self._warm,
+            "warm up": self._warm_up,
             "volts": self._meter,
             "ohms": self._meter,
             "diode": self._meter,
@@ -109,6 +113,14 @@ class Resolver(SwitchEntries):
     def _wiggle(self, entry: WiggleEntry, path: Path) -> list[Step]:
         part = self._one(self.names.part, entry.wiggle, (*path, "wiggle"))
         return [finding_step(Situation(), Look("wiggle", part), entry.seen)] if part else []
+
+    def _warm(self, entry: WarmEntry, path: Path) -> list[Step]:
+        part = self._one(self.names.part, entry.warm, (*path, "warm"))
+        return [finding_step(Situation(), Look("warm", part), entry.seen)] if part else []
+
+    def _warm_up(self, entry: WarmUpEntry, path: Path) -> list[Step]:
+        device = self._one(self.names.device, entry.warm_up, (*path, "warm up"))
+        return [finding_step(Situation(), Look("warm up", device), entry.seen)] if device else []
 
     def _lamp(self, entry: LampEntry, path: Path) -> list[Step]:
         everything = self._matrix_lamps(entry, path)

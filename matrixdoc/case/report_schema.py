@@ -189,6 +189,23 @@ class WiggleEntry(_Entry):
     seen: Literal["changes", "stays", "not sure"]
 
 
+class WarmEntry(_Entry):
+    """Whether warming a part with a hair dryer, or chilling it, made the complaint come or go."""
+
+    warm: Words
+    seen: Literal["changes", "stays", "not sure"]
+
+
+class WarmUpEntry(_Entry):
+    """How a switch, a lamp or a coil did from a cold machine to one that has run for a while."""
+
+    warm_up: Words = Field(description="a switch, a lamp or a coil")
+    seen: Annotated[
+        Literal["fails warm", "fails cold", "no change", "not sure"],
+        Field(description="fails warm: works cold and fails as the machine warms"),
+    ]
+
+
 class _Meter(Form):
     red: Words = Field(description="a net, or part.terminal")
     black: Words = Field(default="ground", description="a net, or part.terminal")
@@ -273,6 +290,8 @@ ENTRIES: dict[str, type[BaseModel]] = {
     "fuse": FuseEntry,
     "new fuse": NewFuseEntry,
     "wiggle": WiggleEntry,
+    "warm up": WarmUpEntry,
+    "warm": WarmEntry,
     "volts": VoltsEntry,
     "ohms": OhmsEntry,
     "diode": DiodeEntry,
@@ -324,6 +343,8 @@ AnyEntry = Annotated[
     | Annotated[FuseEntry, Tag("FuseEntry")]
     | Annotated[NewFuseEntry, Tag("NewFuseEntry")]
     | Annotated[WiggleEntry, Tag("WiggleEntry")]
+    | Annotated[WarmUpEntry, Tag("WarmUpEntry")]
+    | Annotated[WarmEntry, Tag("WarmEntry")]
     | Annotated[VoltsEntry, Tag("VoltsEntry")]
     | Annotated[OhmsEntry, Tag("OhmsEntry")]
     | Annotated[DiodeEntry, Tag("DiodeEntry")]

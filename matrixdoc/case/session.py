@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from matrixdoc.checks.chart import CHART
 from matrixdoc.checks.prediction import Prediction
+from matrixdoc.checks.provoked import WARMTH
 from matrixdoc.checks.situation import (
     ALL_LAMPS,
     NOT_SURE,
@@ -118,7 +119,7 @@ class Session:
     def refuse_unknown(self, finding: Finding) -> None:
         """Raise UnknownDeviceError for a switch, lamp, coil, part or net that is not there."""
         wiring, situation, look = self.wiring, finding.situation, finding.look
-        wanted: list[tuple[str, Mapping[str, object], str]] = []
+        wanted = self._named_by(look)
         wanted.extend((name, wiring.switches, "switch") for name in situation.held)
         wanted.extend((name, wiring.lamps, "lamp") for name in situation.lamps if name != ALL_LAMPS)
         wanted.extend((name, wiring.parts, "part") for name in situation.opened)
@@ -126,12 +127,6 @@ class Session:
         wanted.extend((name, wiring.parts, "part") for name in swapped)
         if situation.pulsed:
             wanted.append((situation.pulsed, wiring.coils, "coil"))
-        if look.kind == "lamp":
-            wanted.append((look.target, wiring.lamps, "lamp"))
-        if look.kind == "coil":
-            wanted.append((look.target, wiring.coils, "coil"))
-        if look.kind in ("fuse", "new fuse", "wiggle"):
-            wanted.append((look.target, wiring.parts, "part"))
         for name, known, what in wanted:
             if name not in known:
                 raise UnknownDeviceError(f"this machine has no {what} {name!r}")
@@ -144,6 +139,17 @@ class Session:
             for net in nets:
                 if net not in self._nets:
                     raise UnknownDeviceError(f"this machine has no net {net!r} to put a lead on")
+
+    def _named_by(self, look: Look) -> list[tuple[str, Mapping[str, object], str]]:
+        """What a look names, where it has to be found, and what kind of thing it is."""
+        wiring = self.wiring
+        known: Mapping[str, tuple[Mapping[str, object], str]] = {
+            "lamp": (wiring.lamps, "lamp"),
+            "coil": (wiring.coils, "coil"),
+            **dict.fromkeys(("fuse", "new fuse", "wiggle", "warm"), (wiring.parts, "part")),
+            "warm up": ({**wiring.switches, **wiring.lamps, **wiring.coils}, "switch, lamp or coil"),
+        }
+        return [(look.target, *known[look.kind])] if look.kind in known else []
 
     def refuse_unknown_faults(self, faults: Sequence[Fault]) -> None:
         """Raise UnknownDeviceError for a fault that no part of this machine can have."""
@@ -178,6 +184,9 @@ class Session:
                     proving = -1
                 findings.append(finding)
                 disturbed.append(acts)
+                if finding.look.kind in WARMTH:
+                    acts += 1
+                    seen.clear()
             elif entry.kind == "repair":
                 acts += 1
                 seen.clear()

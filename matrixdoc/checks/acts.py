@@ -14,7 +14,9 @@ from matrixdoc.checks.cautions import (
     CAUTION_LEAD,
     CAUTION_LIVE,
     CAUTION_OFF,
+    CAUTION_RUN,
     CAUTION_SOLDER,
+    CAUTION_WARM,
     CAUTION_WIGGLE,
 )
 from matrixdoc.checks.model import MachineModel
@@ -28,6 +30,8 @@ SWAP_MINUTES = 2.5
 LIFT_MINUTES = 6.0
 UNPLUG_MINUTES = 2.5
 WIGGLE_MINUTES = 1.5
+WARM_MINUTES = 3.0
+RUN_MINUTES = 20.0
 
 
 def across_contact(model: MachineModel, switch: str) -> list[Check]:
@@ -203,6 +207,46 @@ def wiggle(part: Part) -> list[Check]:
             key=f"wiggle {part.connector or part.reference}",
         )
     ]
+
+
+def warm(part: Part) -> list[Check]:
+    """Warm or chill a part that may follow warmth, and watch."""
+    words = moved_words(part)
+    return [
+        Check(
+            title=f"warm {words} with a hair dryer, or chill it: does anything change?",
+            kind="look",
+            situation=Situation(),
+            look=Look("warm", part.reference),
+            minutes=WARM_MINUTES,
+            places=(part.place,) if part.place else (),
+            set_up=(
+                "set up the look that shows the complaint",
+                f"warm air on {words} for a minute, and watch",
+                "if nothing changes: a short burst of freeze spray, and watch until it is warm again",
+            ),
+            cautions=(CAUTION_WARM,),
+            key=f"warm {part.connector or part.reference}",
+        )
+    ]
+
+
+def warm_up(model: MachineModel, device: str) -> Check:
+    """Let the machine run from cold, and look at a device all the while."""
+    name = _named(model, device)
+    return Check(
+        title=f"from cold to warm: look at {name} now and again for twenty minutes",
+        kind="look",
+        situation=Situation(),
+        look=Look("warm up", device),
+        minutes=RUN_MINUTES,
+        set_up=(
+            "let the machine stand switched off until it is cold",
+            f"power on; look at {name} at once, and again until twenty minutes are over",
+        ),
+        cautions=(CAUTION_RUN,),
+        key=f"warm up {device}",
+    )
 
 
 def _named(model: MachineModel, reference: str) -> str:

@@ -15,4 +15,10 @@ CAUTION_GROUND = (
     "ONLY the driven lug, never the supply lug: that shorts the coil supply. An instant only, with an "
     "insulated lead; hands and tools clear of whatever the coil moves"
 )
+CAUTION_WARM = (
+    "a hair dryer, no flame and no hot-air iron: warm to the hand and no more. Drive parts, resistors and "
+    "lamps are hot already. The machine is live: one hand, no rings, nothing metal near it; freeze spray "
+    "burns skin and eyes, may burn in sparks, and cracks hot glass"
+)
+CAUTION_RUN = "stay with the machine while it warms: a coil that locks on, smoke or a smell, and it goes off"
 CAUTION_WIGGLE = "one hand, nothing metal; power off first if what you move carries mains or coil supply"

@@ -33,6 +33,8 @@ FUSE_MINUTES = 2.0
 VOLTS_MINUTES = 3.0
 OHMS_MINUTES = 4.0
 DIODE_MINUTES = 4.0
+LEAST_WARMTH = 0.2
+"""Warming is offered for parts whose coming and going follows warmth at least this often."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +63,10 @@ class CheckGenerator:
         self._lamps: dict[str, list[str]] = {}
         self._switches: dict[str, list[str]] = {}
         self._supplies: dict[str, list[str]] = {}
-        self._loose = frozenset(f.part for f, entry in model.possible.items() if entry.duty > 0.0)
+        loose = [(f.part, entry) for f, entry in model.possible.items() if entry.duty > 0.0]
+        self._loose = frozenset(part for part, _ in loose)
+        follow = (part for part, entry in loose if entry.opens_warm + entry.opens_cold >= LEAST_WARMTH)
+        self._follows_warmth = frozenset(follow)
         for matrix in self.wiring.matrices.values():
             self._index_matrix(matrix)
         self._index_devices()
@@ -293,6 +298,8 @@ class CheckGenerator:
         found.extend(self._across(part))
         if reference in self._loose:
             found.extend(acts.wiggle(part))
+            if reference in self._follows_warmth:
+                found.extend(acts.warm(part))
         return [check for check in found if not self._closed_under_power(check)]
 
     def _closed_under_power(self, check: Check) -> bool:

@@ -17,15 +17,12 @@ from matrixdoc.checks.model import FaultEffect, MachineModel, effect_of_jumper, 
 from matrixdoc.checks.optos import Optos
 from matrixdoc.checks.points import Points
 from matrixdoc.checks.prediction import Prediction
+from matrixdoc.checks.provoked import PROVOKED, asked_of_run, run_warm, warmed, wiggled
 from matrixdoc.checks.reads import Reads
 from matrixdoc.checks.situation import NO_LOGIC, Look, Outcome, Situation, both_ends
 from matrixdoc.checks.timing import LOOSE as LOOSE_COIL
 from matrixdoc.checks.timing import TWICE, Timing, doubled
 from matrixdoc.faults.priors import Fault
-
-WIGGLE_SHOWS, WIGGLE_MISLEADS = 0.8, 0.02
-"""Chance that moving a loose joint or contact shows it, and that moving a sound one seems to: the hand
-moves its neighbours too (common practice, no source)."""
 
 WITHOUT_POWER: dict[str, Outcome] = {
     "reads": frozenset(),
@@ -92,7 +89,7 @@ class Predictor:
 
     def standing_for(self, look: Look, faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
         """The faults that a look takes these for: see ``checks.kin``."""
-        if look.kind in ("meter", "fuse", "new fuse", "wiggle"):
+        if look.kind in ("meter", "fuse", "new fuse") or look.kind in PROVOKED:
             return faults
         if len(faults) == 1 and look.kind in ("reads", "lamp"):
             return (self._line_kin[faults[0]],) if faults[0] in self._line_kin else faults
@@ -157,6 +154,9 @@ class Predictor:
 
     def prepare(self, questions: Sequence[Question]) -> None:
         """Solve everything that ``questions`` need in few batches."""
+        runs = [q for q in questions if q[1].kind == "warm up"]
+        if runs:
+            questions = [*questions, *(one for _, look, faults in runs for one in self._of_run(look, faults))]
         asked = dict.fromkeys(f for _, _, faults in questions for f in faults if f in self.model.effects)
         self._learn(self.model.effects[f] for f in asked)
         if self.optos.pairs:
@@ -173,6 +173,9 @@ class Predictor:
         for door, keys in wanted.items():
             if keys:
                 getattr(self, door).prepare(keys)
+
+    def _of_run(self, look: Look, faults: tuple[Fault, ...]) -> list[Question]:
+        return asked_of_run(self.model, look.target, faults)
 
     def prepare_optos(self, questions: Sequence[Question]) -> None:
         """What the optical pairs do decides which contacts a scan sees: it is worked out first."""
@@ -194,7 +197,7 @@ class Predictor:
         """Who has to solve what before a look can be predicted; no name where nobody has to."""
         if look.kind == "meter":
             return "meter", [(situation, look, effects)]
-        if not situation.power or look.kind in ("fuse", "wiggle"):
+        if not situation.power or look.kind == "fuse" or look.kind in PROVOKED:
             return "", []
         if look.kind == "reads":
             dead = self.brown_out.lives(effects) <= 0.0
@@ -262,20 +265,6 @@ class Predictor:
             known = self._known[question] = self._predict(situation, look, faults)
         return known
 
-    def _wiggled(self, target: str, faults: tuple[Fault, ...]) -> Prediction:
-        """Whether moving a part makes the complaint come and go: if a fault of it comes and goes."""
-        possible = self.model.possible
-        connector = self.model.part(target).connector
-        loose = any(
-            f in possible
-            and possible[f].duty > 0.0
-            and (f.part == target or (connector and self.model.part(f.part).connector == connector))
-            for f in faults
-        )
-        moves = WIGGLE_SHOWS if loose else WIGGLE_MISLEADS
-        outcomes = (("changes", moves), ("stays", 1.0 - moves))
-        return outcomes if loose else outcomes[::-1]
-
     def _predict(self, situation: Situation, look: Look, faults: tuple[Fault, ...]) -> Prediction:
         effects = self.effects(situation, faults)
         if look.kind == "fuse":
@@ -284,7 +273,11 @@ class Predictor:
         if look.kind == "meter":
             return self.meter.predict(situation, look, effects)
         if look.kind == "wiggle":
-            return self._wiggled(look.target, faults)
+            return wiggled(self.model, look.target, faults)
+        if look.kind == "warm":
+            return warmed(self.model, look, faults, self.while_there)
+        if look.kind == "warm up":
+            return run_warm(self.model, look, faults, self.while_there)
         if not situation.power:
             return ((WITHOUT_POWER[look.kind], 1.0),)
         if look.kind == "new fuse":

@@ -13,7 +13,9 @@ from typing import Literal
 Brightness = Literal["off", "dim", "normal", "bright", "flickers"]
 CoilAction = Literal["fires", "fires twice", "weak", "nothing", "locked on", "fires with others"]
 MeterFunction = Literal["volts", "ohms", "diode"]
-LookKind = Literal["reads", "lamp", "coil", "resting coils", "fuse", "new fuse", "meter", "wiggle"]
+LookKind = Literal[
+    "reads", "lamp", "coil", "resting coils", "fuse", "new fuse", "meter", "wiggle", "warm", "warm up"
+]
 
 ALL_LAMPS = "all"
 OPEN_LOOP = "OL"
@@ -76,8 +78,10 @@ class Look:
 
     ``reads``: the switch scan, the whole of it. ``lamp``: the lamp named by ``target``. ``coil``:
     the coil named by ``target`` when pulsed, or, with a jumper on and nothing pulsed, what the jumper
-    makes it do. ``resting coils``: all coils with nothing commanded. ``wiggle``: whether moving the part
-    ``target`` makes the complaint come or go.
+    makes it do. ``resting coils``: all coils with nothing commanded. ``wiggle`` and ``warm``: whether
+    moving the part ``target``, or warming or chilling it, makes the complaint come or go. ``warm up``: how
+    the switch, lamp or coil ``target`` does from cold to warm; ``before`` are the warmth looks that were
+    made earlier, each as (kind, target, outcome): they say whether what comes and goes follows warmth.
     ``fuse``: the fuse part ``target``, by meter, out of its clip. ``new fuse``: what a new one of the
     marked rating does in its place. ``meter``: ``function`` between
     the nets ``red`` and ``black``.
@@ -88,13 +92,14 @@ class Look:
     function: MeterFunction | Literal[""] = ""
     red: str = ""
     black: str = ""
+    before: tuple[tuple[str, str, str], ...] = ()
 
 
 Outcome = frozenset[str] | str | float
 """A set of switch references (``reads``), of coil references (``resting coils``), a word
 (``lamp``, ``coil``; ``fuse``: good or open; ``new fuse``: holds, blows at once,
-blows after a while; ``wiggle``: changes or stays), or a number in the unit of
-the meter function; ``OL`` for an open reading."""
+blows after a while; ``wiggle`` and ``warm``: changes or stays; ``warm up``: fails warm, fails cold or no
+change), or a number in the unit of the meter function; ``OL`` for an open reading."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -123,6 +123,11 @@ def look_words(wiring: Wiring, look: Look) -> str:
     if look.kind == "wiggle":
         part = wiring.parts.get(look.target)
         return f"whether moving {moved_words(part) if part else look.target} changes anything"
+    if look.kind == "warm":
+        part = wiring.parts.get(look.target)
+        return f"whether warming or chilling {moved_words(part) if part else look.target} changes anything"
+    if look.kind == "warm up":
+        return f"{device_words(wiring, look.target)} from cold to warm"
     if look.kind in ("lamp", "coil"):
         return device_words(wiring, look.target)
     if look.kind == "resting coils":

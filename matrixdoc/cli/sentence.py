@@ -13,6 +13,8 @@
     jumper across switch/C3R5/contact reads C3R5 resting reads nothing opened switch/R5/pin
     jumper coil/7/winding.b to ground coil 7 fires
     lamp C2R1 off swapped C2R1, C3R1             wiggle switch/R5/pin changes
+    switch C3R5 works cold, fails after twenty minutes        (warm up switch C3R5 fails warm)
+    warm switch/R5/pin changes                   chill switch/R5/header stays
     volts rail/coil to ground 48 V               ohms coil/7/winding.a to coil/7/winding.b OL
     volts switch/C1/lug1 to ground 4.9 V power off held C1R1
     replaced coil/7/driver                       cleaned switch/C3R5/contact
@@ -50,6 +52,7 @@ from matrixdoc.cli.sentence_readers import (
     read_walk,
     reads_and_missing,
 )
+from matrixdoc.cli.sentence_warmth import from_cold_to_warm
 from matrixdoc.definition.errors import InputError, Problem, quoted
 
 _SPOKEN_STARTS = {"coils": "coil", "lamps": "lamp", "fuses": "fuse", "walk:": "walk"}
@@ -173,6 +176,8 @@ def _entry(words: str, kind_of: Callable[[str], str] | None = None) -> Entry:
             "walk": {"others": "not tried", "odd": dict.fromkeys(names_in(name), "nothing")},
             "words": words,
         }
+    if spoken := from_cold_to_warm(words):
+        return spoken
     words = re.sub(r"\s+never reads?(?=\s*(?:$|[;,]))", " reads never", words, flags=re.IGNORECASE)
     words = re.sub(r"\s+always reads?(?=\s*(?:$|[;,]))", " reads always", words, flags=re.IGNORECASE)
     if not words.casefold().startswith("walk"):

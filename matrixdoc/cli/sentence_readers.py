@@ -120,6 +120,17 @@ def _wiggle(words: str, start: str) -> Entry:
     return {start: name, "seen": seen}
 
 
+def _warm_up(words: str, start: str) -> Entry:
+    seen = ("fails warm", "fails cold", "no change", "not sure")
+    name, how = ending(words, seen, f"{start} switch C3R5 fails warm")
+    return {start: name, "seen": how}
+
+
+def _warm(words: str, start: str) -> Entry:
+    entry = _wiggle(words, start)
+    return {"warm": entry[start], "seen": entry["seen"]}
+
+
 def altered_in(words: str) -> tuple[str, Entry]:
     """The sentence without ``opened`` and ``swapped`` at its end, and what they say."""
     entry: Entry = {}
@@ -310,6 +321,9 @@ READERS: tuple[tuple[str, Callable[[str, str], Entry]], ...] = (
     ("new fuse", _new_fuse),
     ("jumper", _jumper),
     ("wiggle", _wiggle),
+    ("warm up", _warm_up),
+    ("warm", _warm),
+    ("chill", _warm),
     ("volts", _meter),
     ("ohms", _meter),
     ("diode", _meter),

@@ -377,8 +377,8 @@ def _composites(
     """Variables of what comes and goes, of cascades, floating inputs and fuses that a pulse blew; their
     aliases are told to the evidence.
     """
-    stretch = evidence.stretch
-    patterns, composites = intermittent_variables(model, loose, max(stretch, default=0) + 1)
+    count = max(evidence.stretch, default=0) + 1
+    patterns, composites = intermittent_variables(model, loose, count)
     suspects = [v for c in complaints for v in c.suspects]
     joint, more = cascade_variables(model, cascades, suspects)
     held, floating = held_variables(model, floats)
@@ -386,7 +386,7 @@ def _composites(
     evidence.composites = {**composites, **more, **floating, **blown}
     for alias, composite in evidence.composites.items():
         touched = set().union(*(touches.get(f, set()) for f in composite.faults))
-        touches[alias] = {f for f in touched if composite.acting(stretch[f])}
+        touches[alias] = {f for f in touched if evidence.acting_of(composite, f)}
     return [*patterns, *joint, *held, *pulsed]
 
 

@@ -13,6 +13,7 @@ from matrixdoc.checks.joins import Joins
 from matrixdoc.checks.model import FaultEffect, alters_only
 from matrixdoc.checks.prediction import Prediction
 from matrixdoc.checks.predictor import Predictor
+from matrixdoc.checks.provoked import PROVOKED, as_usual, moves_with
 from matrixdoc.checks.situation import Look, Situation, both_ends
 from matrixdoc.definition.wiring import GROUND
 from matrixdoc.faults.priors import Fault
@@ -99,12 +100,8 @@ class Anchors:
     def _scope(self, situation: Situation, look: Look) -> set[Fault]:
         if look.kind == "fuse":
             return self.by_part.get(look.target, set()) | set(self.predictor.blowing(look.target))
-        if look.kind == "wiggle":
-            possible = self.predictor.model.possible
-            parts = self.predictor.model.circuit.wiring.parts
-            connector = parts[look.target].connector
-            moved = [r for r, p in parts.items() if connector and p.connector == connector] or [look.target]
-            return {f for r in moved for f in self.by_part.get(r, ()) if possible[f].duty > 0.0}
+        if look.kind in PROVOKED:
+            return self._provoked_scope(look)
         found: set[Fault] = set(self.supply_faults) if situation.power else set()
         if situation.jumpers:
             found |= self._at(self._led(situation))
@@ -125,6 +122,16 @@ class Anchors:
             for reference in [r for r, c in coils.items() if c.fired_by in situation.held]:
                 found |= self.scope(Situation(), Look("coil", reference))
         return found | self._coil_scope(look) | self._trigger_scope()
+
+    def _provoked_scope(self, look: Look) -> set[Fault]:
+        """What comes and goes where something is moved or warmed; all that a device hangs on in a run."""
+        model = self.predictor.model
+        if look.kind == "warm up":
+            situation, plain = as_usual(model.circuit.wiring, look.target)
+            return set(self.near_press(situation) if plain.kind == "reads" else self.scope(situation, plain))
+        wiring = model.circuit.wiring
+        near = [r for r in wiring.parts if moves_with(wiring, look.target, r)]
+        return {f for r in near for f in self.by_part.get(r, ()) if model.possible[f].duty > 0.0}
 
     def _at(self, groups: Iterable[int]) -> set[Fault]:
         """Faults anchored at any of these net groups."""

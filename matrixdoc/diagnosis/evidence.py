@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from matrixdoc.checks.chart import exchanged
 from matrixdoc.checks.likelihood import report_probability, slip_probability
 from matrixdoc.checks.predictor import Predictor, View
+from matrixdoc.checks.provoked import WARMTH, Before, warmth_before
 from matrixdoc.checks.situation import NOT_SURE, Finding, Look, Situation, both_ends
 from matrixdoc.diagnosis.aftermath import Aftermath
 from matrixdoc.diagnosis.anchors import RESTING_LOOK, predictor_anchors
@@ -27,6 +28,10 @@ def outside_fault(group: int) -> Fault:
     """The hypothesis that something the model does not hold explains one group of findings."""
     return Fault(OUTSIDE, str(group))
 
+
+WATCHED_SLIPS = 0.01
+"""How often a report of a run from cold to warm is wrong, against that of one look: it is looked at again and
+again (common practice, no source)."""
 
 JUDGEMENTS = 6.0
 """Many lamps judged alike in one look are one person's one judgement of brightness, not as many
@@ -73,7 +78,10 @@ class Evidence:
             min(1.0, JUDGEMENTS / alike[_judgement(f)]) if _judgement(f) else 1.0 for f in self.findings
         )
 
-        self._asked = [_Asked.of(predictor, finding) for finding in self.findings]
+        self._asked = [
+            _Asked.of(predictor, finding, warmth_before(self.findings[:index]))
+            for index, finding in enumerate(self.findings)
+        ]
         self._slips = [self._slip(finding) for finding in self.findings]
         self._usually: frozenset[str] | None = None
 
@@ -117,16 +125,15 @@ class Evidence:
             and not self._special(faults[0])
         ):
             return [(1.0, faults)]
-        stretch = self.stretch[index]
         inside: set[Fault] = set()
         for name in faults:
             composite = self.composites.get(name)
             if composite is not None:
-                inside.update(composite.acting(stretch))
+                inside.update(self.acting_of(composite, index))
             elif name.part != OUTSIDE:
                 inside.add(name)
         restless = [f for f in inside if self._draws_anew(f)]
-        if not restless:
+        if not restless or self.findings[index].look.kind in WARMTH:
             return self._after_repairs(index, tuple(sorted(inside)))
         loose = restless[0]
         duty = self.predictor.model.possible[loose].duty
@@ -134,6 +141,12 @@ class Evidence:
         for share, some in ((duty, inside), (1.0 - duty, inside - {loose})):
             found += [(share * p, left) for p, left in self._after_repairs(index, tuple(sorted(some)))]
         return found
+
+    def acting_of(self, composite: Composite, index: int) -> tuple[Fault, ...]:
+        """The plain faults of a composite that act on a finding: warmth brings what is not there just now."""
+        if self.findings[index].look.kind in WARMTH:
+            return composite.acts or composite.faults
+        return composite.acting(self.stretch[index])
 
     def _special(self, fault: Fault) -> bool:
         return fault.part == OUTSIDE or self._draws_anew(fault)
@@ -175,6 +188,8 @@ class Evidence:
         return self._slips[index]
 
     def _slip(self, finding: Finding) -> float:
+        if finding.look.kind == "warm up":
+            return self.settings.slip_rate * WATCHED_SLIPS
         meter = finding.look.kind in ("meter", "fuse")
         return self.settings.meter_slip_rate if meter else self.settings.slip_rate
 
@@ -219,7 +234,7 @@ class Evidence:
         for finding in self.findings:
             leads.update(net for lead in finding.situation.jumpers for net in both_ends(lead))
             opened.update(part for pair in finding.situation.swapped for part in both_ends(pair))
-            if finding.look.kind == "wiggle":
+            if finding.look.kind in ("wiggle", "warm"):
                 opened.add(finding.look.target)
         parts = self.predictor.model.circuit.wiring.parts.values()
         return frozenset(opened | {p.reference for p in parts if leads.intersection(p.nets)})
@@ -260,10 +275,12 @@ class _Asked:
         return (self.view,) if self.rest is None else (self.view, self.rest)
 
     @staticmethod
-    def of(predictor: Predictor, finding: Finding) -> _Asked:
+    def of(predictor: Predictor, finding: Finding, before: Before) -> _Asked:
         pressed = finding.look.kind == "reads" and _pressed(finding.situation)
         rest = predictor.view(finding.situation.at_rest(), RESTING_LOOK) if pressed else None
-        return _Asked(predictor.view(finding.situation, finding.look), rest)
+        warm = finding.look.kind in WARMTH and before
+        look = replace(finding.look, before=before) if warm else finding.look
+        return _Asked(predictor.view(finding.situation, look), rest)
 
 
 def _pressed(situation: Situation) -> bool:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
+from matrixdoc.checks.acts import warm_up
 from matrixdoc.checks.fuses import with_new_fuses
 from matrixdoc.checks.prediction import Prediction
+from matrixdoc.checks.provoked import PROVOKED, WARMTH, warmth_before
 from matrixdoc.checks.situation import Check, Finding, Look, Outcome, Situation
 from matrixdoc.diagnosis.analysis import Complaint
 from matrixdoc.diagnosis.anchors import predictor_anchors
@@ -29,7 +31,9 @@ PARTS_CONSIDERED = 12
 LEAST_CHECKED = 0.02
 """Checks are generated for the leading suspects, and for any other at least this probable."""
 LOOSE_ENOUGH = 0.25
-"""Wiggling is offered when suspects that come and go are together at least this probable."""
+"""Wiggling and warming are offered when suspects that come and go are together at least this probable."""
+_TELL_NOTHING_OF_WORK = frozenset({"meter", "fuse", "wiggle", "warm"})
+"""Looks that do not show whether the machine works."""
 
 
 @dataclass(frozen=True)
@@ -149,7 +153,7 @@ class Workshop:
         checks = {
             key: check
             for key, check in checks.items()
-            if can_be_done(check, self.tools.settings) and (wiggling or check.look.kind != "wiggle")
+            if can_be_done(check, self.tools.settings) and (wiggling or check.look.kind not in PROVOKED)
         }
         hypotheses = _hypotheses([s.faults for s in considered], beside)
         chances = [s.probability for s in considered]
@@ -226,10 +230,13 @@ class Workshop:
 
     def prediction(self, analysis: MendedAnalysis, check: Check, hypothesis: tuple[Fault, ...]) -> Prediction:
         """What a check shows under a hypothesis; what comes and goes is there with its chance."""
-        here = self.tools.predictor.predict(check.situation, check.look, hypothesis)
+        look = check.look
+        if look.kind in WARMTH:
+            look = replace(look, before=warmth_before(analysis.evidence.findings))
+        here = self.tools.predictor.predict(check.situation, look, hypothesis)
         possible = self.tools.model.possible
         loose = [f for f in hypothesis if possible[f].duty]
-        if not loose:
+        if not loose or look.kind in WARMTH:
             return here
         chance = analysis.there_now.get(loose[0], possible[loose[0]].duty)
         gone = self.tools.predictor.predict(
@@ -254,11 +261,9 @@ class Workshop:
         ]
         # What the machine does proves a repair; a reading only where nobody told of anything else.
         some = wrong or complaint.findings
-        doing = [n for n in some if findings[n].look.kind not in ("meter", "fuse", "wiggle")]
+        doing = [n for n in some if findings[n].look.kind not in _TELL_NOTHING_OF_WORK]
         if not doing:
-            doing = [
-                n for n in complaint.findings if findings[n].look.kind not in ("meter", "fuse", "wiggle")
-            ]
+            doing = [n for n in complaint.findings if findings[n].look.kind not in _TELL_NOTHING_OF_WORK]
         return self.look_at(findings[(doing or some)[0]])
 
     def look_at(self, finding: Finding) -> Check:
@@ -271,6 +276,8 @@ class Workshop:
                 return generator.lamp(look.target, finding.situation.lamps)
             if look.kind == "coil":
                 return generator.pulse(look.target)
+        if look.kind == "warm up":
+            return warm_up(self.tools.model, look.target)
         return Check("look again at what was wrong", "look", finding.situation, look, 1.0, key="again")
 
     def _grouped(

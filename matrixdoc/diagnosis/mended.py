@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from matrixdoc.checks.provoked import WARMTH
 from matrixdoc.diagnosis.aftermath import Aftermath
 from matrixdoc.diagnosis.analysis import Analysis
 from matrixdoc.diagnosis.evidence import OUTSIDE, Evidence
@@ -101,8 +102,11 @@ class Mending:
         return bool(self.plain.scope(index).intersection(modes))
 
     def _shows(self, index: int, fault: Fault, others: tuple[Fault, ...]) -> float:
-        """P(finding | the fault is there besides ``others``); what comes and goes is there its share."""
-        duty = self.possible[fault].duty
+        """P(finding | the fault is there besides ``others``); what comes and goes is there its share, but
+        for warmth, which brings it.
+        """
+        warmth = self.plain.findings[index].look.kind in WARMTH
+        duty = 0.0 if warmth else self.possible[fault].duty
         there = self.plain.report_given(index, tuple(sorted({fault, *others})))
         return there if not duty else duty * there + (1.0 - duty) * self.plain.report_given(index, others)
 

@@ -54,7 +54,9 @@ class Mode:
     multiplies healthy values (by value name) and is resolved against the part in hand.
     ``damage`` warns of what the mode, or a hasty repair of it, destroys. ``duty`` is the share of the
     time that an intermittent mode is there (0: all the time); it keeps its state until disturbed,
-    or draws anew at each look (``restless``: a contact that every press moves).
+    or draws anew at each look (``restless``: a contact that every press moves). ``opens_warm`` and
+    ``opens_cold`` are the chances that one that comes and goes shows as it warms, or as it cools, and
+    ``warmth_source`` says where they come from.
     """
 
     name: str
@@ -67,6 +69,9 @@ class Mode:
     damage: str = ""
     duty: float = 0.0
     restless: bool = False
+    opens_warm: float = 0.0
+    opens_cold: float = 0.0
+    warmth_source: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -48,7 +48,8 @@ class PossibleFault(NamedTuple):
     values. ``repair_minutes`` are hands-on minutes with the place open, ``success`` the chance
     that the repair cures the fault, ``cost`` the class of the parts bought. ``duty`` is the share of
     the time that an intermittent fault is there (0: a lasting fault); a ``restless`` one draws anew
-    at each look. ``twice`` is the share of firings of a coil that a fault of timing makes double (0: the
+    at each look; ``opens_warm`` and ``opens_cold`` are the chances that it shows as it warms, or cools.
+    ``twice`` is the share of firings of a coil that a fault of timing makes double (0: the
     fault is one that the circuit shows).
     """
 
@@ -66,6 +67,8 @@ class PossibleFault(NamedTuple):
     row: str = ""
     duty: float = 0.0
     restless: bool = False
+    opens_warm: float = 0.0
+    opens_cold: float = 0.0
     twice: float = 0.0
 
 
@@ -169,6 +172,8 @@ def possible_faults(
                 row.kind,
                 mode.duty,
                 mode.restless,
+                mode.opens_warm,
+                mode.opens_cold,
             )
     return found
 

@@ -49,8 +49,10 @@ _MODE_KEYS = {
     "damage": str,
     "duty": float,
     "restless": bool,
+    "warmth": dict,
     **_REPAIR_KEYS,
 }
+_WARMTH_KEYS = {"opens_warm": float, "opens_cold": float, "source": str}
 _CASCADE_KEYS = {
     "kinds": list,
     "modes": list,
@@ -273,6 +275,9 @@ class _Reader:
             self.positive(table, "duty", where, most=1.0)
         if patch == Patch() and not factor:
             self.wrong(where, "patch changes nothing: name a field of the patch, or a factor")
+        warmth = self.table(table.get("warmth", {}), _WARMTH_KEYS, f"{where} warmth")
+        if warmth:
+            self.warmth(warmth, f"{where} warmth", duty="duty" in table)
         return Mode(
             name,
             self.positive(table, "share", where, most=1.0),
@@ -284,7 +289,18 @@ class _Reader:
             cast("str", both.get("damage", "")),
             cast("float", table.get("duty", 0.0)),
             cast("bool", table.get("restless", False)),
+            cast("float", warmth.get("opens_warm", 0.0)),
+            cast("float", warmth.get("opens_cold", 0.0)),
+            self.source(warmth, "source", f"{where} warmth") if warmth else "",
         )
+
+    def warmth(self, table: Mapping[str, Any], where: str, *, duty: bool) -> None:
+        """Check how a mode that comes and goes follows warmth."""
+        chances = [self.positive(table, key, where, most=1.0) for key in ("opens_warm", "opens_cold")]
+        if sum(chances) > 1.0:
+            self.wrong(where, f"opens_warm and opens_cold sum to {sum(chances):.6g}, to more than 1")
+        if not duty:
+            self.wrong(where, "stands at a mode without a duty: only what comes and goes follows warmth")
 
     def kind(self, name: str, value: object) -> KindFaults:
         where = f"kind.{name}"

@@ -196,15 +196,19 @@ def test_looks_at_an_altered_machine() -> None:
           - {lamp: C1R1, seen: normal, swapped: [[C1R1, lamp/C1R2/lamp]]}
           - {resting: nothing, opened: supply/coil/fuse}
           - {wiggle: switch/C1R1/contact, seen: changes}
+          - {warm: switch/R1/pin, seen: stays}
+          - {warm up: lamp C1R2, seen: fails warm}
         """
     )
-    lead, coil, lamp, apart, wiggled = report.findings
+    lead, coil, lamp, apart, wiggled, warmed, run = report.findings
     assert lead.situation.jumpers == (jumper(*pocket().parts["switch/C1R1/contact"].nets[:2]),)
     assert coil.situation == Situation(jumpers=(jumper("coil/1/driven", "ground"),))
     assert coil.look == Look("coil", "coil/1")
     assert lamp.situation.swapped == (swap("lamp/C1R1/lamp", "lamp/C1R2/lamp"),)
     assert apart.situation.opened == ("supply/coil/fuse",)
     assert wiggled == Finding(Situation(), Look("wiggle", "switch/C1R1/contact"), "changes")
+    assert warmed == Finding(Situation(), Look("warm", "switch/R1/pin"), "stays")
+    assert run == Finding(Situation(), Look("warm up", "lamp/C1R2"), "fails warm")
     for finding in report.findings:
         assert finding_from_record(json.loads(json.dumps(finding_record(finding)))) == finding
 
@@ -217,6 +221,10 @@ def test_looks_at_an_altered_machine() -> None:
         ("{resting: nothing, jumpers: {across: no such part}}", "no such part"),
         ("{lamp: C1R1, seen: off, swapped: [[C1R1]]}", "two parts"),
         ("{wiggle: nowhere, seen: changes}", "nowhere"),
+        ("{warm: nowhere, seen: changes}", "nowhere"),
+        ("{warm up: nowhere, seen: fails warm}", "a switch, lamp or coil of this machine"),
+        ("{warm up: C1R1, seen: fails warm}", "this means 2 of them: switch/C1R1, lamp/C1R1"),
+        ("{warm up: coil 1, seen: fails}", "fails warm, fails cold, no change or not sure"),
     ],
 )
 def test_what_is_wrong_with_an_altered_machine_is_told(entry: str, hint: str) -> None:
@@ -503,6 +511,8 @@ SAMPLES = [
     "{coil: [1], seen: fires, jumpers: [{from: coil/1/winding.b, to: ground}]}",
     "{lamp: C1R1, seen: off, swapped: [[C1R1, C1R2]]}",
     "{wiggle: switch/C1R1/contact, seen: changes}",
+    "{warm: switch/R1/pin, seen: changes}",
+    "{warm up: switch C1R1, seen: fails warm}",
     "{volts: {red: rail/coil, reading: 48 V, power: on}}",
     "{ohms: {red: rail/coil, reading: OL}}",
     "{diode: {red: rail/coil, black: ground, reading: 0.5}}",

@@ -94,6 +94,9 @@ POCKET = load_machine(Path(__file__).parent / "pocket.yaml")
         ),
         ("resting reads nothing opened coil/1/winding", {"resting": "nothing", "opened": ["coil/1/winding"]}),
         ("wiggle switch/C1R1/contact changes", {"wiggle": "switch/C1R1/contact", "seen": "changes"}),
+        ("warm switch/R1/pin changes", {"warm": "switch/R1/pin", "seen": "changes"}),
+        ("chill switch/R1/pin stays", {"warm": "switch/R1/pin", "seen": "stays"}),
+        ("warm up coil 1 no change", {"warm up": "coil 1", "seen": "no change"}),
         (
             "walk C1R1, C2R1 and drain read nothing; others fine",
             {"walk": {"others": "fine", "odd": dict.fromkeys(("C1R1", "C2R1", "drain"), "nothing")}},
@@ -122,6 +125,26 @@ def test_a_sentence_is_one_entry_that_the_report_takes(sentence: str, entry: dic
     text = report_text([sentence])
     assert json.loads(text) == {"findings": [entry]}
     assert resolve_report(read_report(text, "--saw"), POCKET).steps
+
+
+@pytest.mark.parametrize(
+    ("sentence", "device", "seen"),
+    [
+        ("switch C1R1 works cold, fails after twenty minutes", "switch/C1R1", "fails warm"),
+        ("switch C1R1 works cold and fails warm", "switch/C1R1", "fails warm"),
+        ("switch C1R1 reads when cold, but does not read once it gets warm", "switch/C1R1", "fails warm"),
+        ("Press switch C1R1 only fails when hot.", "switch/C1R1", "fails warm"),
+        ("lamp C1R1 goes out after half an hour", "lamp/C1R1", "fails warm"),
+        ("lamp C1R1: fine cold, stops after a while", "lamp/C1R1", "fails warm"),
+        ("coil 1 works warm, fails cold", "coil/1", "fails cold"),
+        ("coil 1 fails when it is cold", "coil/1", "fails cold"),
+    ],
+)
+def test_what_works_cold_and_fails_warm_is_understood(sentence: str, device: str, seen: str) -> None:
+    text = report_text([sentence])
+    assert json.loads(text).keys() == {"findings"}
+    (finding,) = resolve_report(read_report(text, "--saw"), POCKET).findings
+    assert (finding.look, finding.outcome) == (Look("warm up", device), seen)
 
 
 def test_smoke_and_smell_stand_above_the_findings() -> None:
@@ -161,6 +184,9 @@ def test_smoke_and_smell_stand_above_the_findings() -> None:
         "jumper across switch/C1R1/contact",
         "jumper rail/coil coil 1 fires",
         "wiggle switch/C1R1/contact",
+        "warm switch/R1/pin",
+        "warm up coil 1",
+        "switch C1R1 works cold, fails cold",
         "press C1R1, C1R2 reads nothing",
         "walk C1R1 reads nothing, C1R2 reads nothing",
         "lamp C1R1 off others purple",
@@ -232,7 +258,8 @@ def test_danger_is_heard_in_everyday_words(sentence: str) -> None:
 
 
 WORDS = (
-    "press hold resting walk lamp coil jumper across wiggle swapped opened power up fuse volts ohms diode "
+    "press hold resting walk lamp coil jumper across wiggle warm chill cold fails works after swapped opened "
+    "power up fuse volts ohms diode "
     "reads nothing C1R1 C1 , ; to ground 5 V OL others normal commanded itself off locked is not sure power "
     "held replaced and rail/coil"
 )

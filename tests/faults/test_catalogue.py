@@ -185,6 +185,26 @@ def test_a_row_can_take_over_another_and_say_its_own():
             '75\nsource = "heard it"',
             "names the source 'heard it', which [sources] does not have",
         ),
+        (
+            "absent = true",
+            'absent = true }\nwarmth = { opens_warm = 0.3, opens_cold = 0.1, source = "practice"',
+            "stands at a mode without a duty",
+        ),
+        (
+            "absent = true",
+            "absent = true }\nduty = 0.5\nwarmth = { opens_warm = 0.3",
+            "opens_cold is missing",
+        ),
+        (
+            "absent = true",
+            'absent = true }\nduty = 0.5\nwarmth = { opens_warm = 0.7, opens_cold = 0.4, source = "practice"',
+            "sum to 1.1, to more than 1",
+        ),
+        (
+            "absent = true",
+            'absent = true }\nduty = 0.5\nwarmth = { opens_warm = 0.7, opens_cold = 0.1, source = "heard it"',
+            "names the source 'heard it'",
+        ),
         ("absent = true", "abset = true", "unknown key 'abset'; did you mean 'absent'?"),
         ("absent = true", 'absent = "yes"', "absent should be true or false, not 'yes'"),
         ("absent = true", "", "patch changes nothing"),

@@ -31,6 +31,7 @@ SEEN, LOST = 0.01, 1e-4
 COMEBACK_MINUTES = 5.0
 """Playing a game until what is left shows again (common practice, no source)."""
 WIGGLE_SHOWS, WIGGLE_MISLEADS = 0.8, 0.02
+WARM_SHOWS, WARM_MISLEADS = 0.85, 0.02
 WEAKER = {"clean": 0, "reseat": 0, "repair": 1, "swap": 1, "replace": 1}
 """Cleaning and reseating do not cure what wants the iron; the iron cures what wants cleaning."""
 THOROUGH = 0.95
@@ -103,6 +104,7 @@ class Repair:
         self.report = self._reported()
         self.left = set(self.faults)
         self.there = dict.fromkeys(self.faults, True)
+        self.follows: dict[Fault, bool] = {}
         self.best = dict.fromkeys(self.faults, 0.0)
         self.low = dict.fromkeys(self.faults, False)
         self.bench = Bench(self.plant)
@@ -182,17 +184,34 @@ class Repair:
         """What the person reports of a look."""
         if check.look.kind == "wiggle":
             return self._wiggled(check.look.target)
+        if check.look.kind == "warm":
+            return self._warmed(check.look.target)
+        if check.look.kind == "warm up":
+            raise Unanswerable("nobody waits for the machine to cool down here")
         return self.person.look(self.present(), check.situation, check.look)
 
     def _wiggled(self, part: str) -> str:
+        loose = any(self.plant.possible[f].duty > 0.0 for f in self._near(part))
+        return "changes" if self.rng.random() < (WIGGLE_SHOWS if loose else WIGGLE_MISLEADS) else "stays"
+
+    def _near(self, part: str) -> list[Fault]:
+        """Faults that are left at a part or at the connector that it belongs to."""
         parts = self.plant.wiring.parts
         connector = parts[part].connector if part in parts else ""
-        loose = any(
-            self.plant.possible[f].duty > 0.0
-            and (f.part == part or (connector and f.part in parts and parts[f.part].connector == connector))
-            for f in self.left
-        )
-        return "changes" if self.rng.random() < (WIGGLE_SHOWS if loose else WIGGLE_MISLEADS) else "stays"
+        return [
+            f
+            for f in sorted(self.left)
+            if f.part == part or (connector and f.part in parts and parts[f.part].connector == connector)
+        ]
+
+    def _warmed(self, part: str) -> str:
+        """Whether a joint follows warmth is drawn once: it does or it does not, however often it is tried."""
+        for fault in self._near(part):
+            if fault not in self.follows:
+                entry = self.plant.possible[fault]
+                self.follows[fault] = self.rng.random() < entry.opens_warm + entry.opens_cold
+        follows = any(self.follows[fault] for fault in self._near(part))
+        return "changes" if self.rng.random() < (WARM_SHOWS if follows else WARM_MISLEADS) else "stays"
 
     # -- the advice ----------------------------------------------------------------------------------
 
@@ -309,7 +328,7 @@ class Repair:
             result.trace.append(f"declined: {check.title}")
             return case.with_decline(check.key)
         result.trace.append(f"{check.title} -> {_seen(seen)}")
-        if check.look.kind != "wiggle":
+        if check.look.kind not in ("wiggle", "warm"):
             self.last_right = _alike(seen, self.person.look(frozenset(), check.situation, check.look))
         return case.with_finding(Finding(check.situation, check.look, seen))
 
