@@ -210,10 +210,13 @@ def worths(
     some = rows[np.ix_(states, columns)]
     base_here = base[columns]
     differs = np.abs(some - base_here) > SAME * np.maximum(some, base_here)
-    gain = np.exp((np.log(some) - np.log(base_here)).sum(axis=1))
+    log_gain = np.log(some) - np.log(base_here)
+    gain = np.exp(log_gain.sum(axis=1))
     probability = problem.probability[states]
     if problem.least_share > 0.0:
-        _with_company(problem, result.beside, variables, columns, rows, base_here)
+        odds = np.add.reduceat(probability * gain, starts) / problem.healthy[list(variables)]
+        helps = np.logical_or.reduceat(log_gain > EXPLAINS, starts, axis=0)
+        _with_company(problem, result.beside, variables, columns, rows, helps, np.log(odds))
     most = gain * result.beside[states]
     worth = (np.add.reduceat(probability * most, starts) / problem.healthy[list(variables)]).tolist()
     changes: Array = np.add.reduceat(differs.astype(np.float64), starts, axis=0)
@@ -246,25 +249,27 @@ def _with_company(
     variables: Sequence[int],
     columns: Indices,
     rows: Array,
-    base_here: Array,
+    helping: npt.NDArray[np.bool_],
+    log_worth: Array,
 ) -> None:
     """What each state is worth in the best company, into ``beside``: together with the best of its partners,
     and with whatever else explains best the findings that it does not explain. A fault that explains half of
     what another one does is no worse for that, where a second one explains the other half.
+
+    ``helping`` (variables, columns): what each variable explains; ``log_worth`` (variables,).
     """
     first = problem.first
     here = set(variables)
-    helps: dict[int, frozenset[int]] = {}
-    worth: dict[int, float] = {}
+    helps = dict.fromkeys(variables, frozenset[int]())
     best: dict[frozenset[int], float] = {}
-    for v in variables:
-        span = slice(first[v], first[v + 1])
-        gain = np.log(rows[span][:, columns]) - np.log(base_here)
-        worth[v] = float(np.log((problem.probability[span] * np.exp(gain.sum(axis=1))).sum()))
-        worth[v] -= float(np.log(problem.healthy[v]))
-        helps[v] = frozenset(np.nonzero((gain > EXPLAINS).any(axis=0))[0].tolist())
-        if helps[v] and worth[v] > 0.0:
-            best[helps[v]] = max(best.get(helps[v], 0.0), worth[v])
+    patterns: dict[bytes, frozenset[int]] = {}
+    for place in np.flatnonzero(helping.any(axis=1)).tolist():
+        key = helping[place].tobytes()
+        if key not in patterns:
+            patterns[key] = frozenset(np.flatnonzero(helping[place]).tolist())
+        some = helps[variables[place]] = patterns[key]
+        if log_worth[place] > 0.0:
+            best[some] = max(best.get(some, 0.0), float(log_worth[place]))
     ordered = sorted(best.items(), key=lambda entry: (-entry[1], sorted(entry[0])))
     known: dict[frozenset[int], float] = {}
 
